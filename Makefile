@@ -1,0 +1,64 @@
+# One command each: `make demo` sets up and runs the main job, `make test` sets up and tests.
+PYTHON ?= python3
+VENV ?= .venv
+BIN := $(VENV)/bin
+
+.PHONY: help install demo test test-slow fmt lint types layers check bench lock wheel clean
+
+help:
+	@echo "make demo   set up, simulate a season and write its reports to demo/"
+	@echo "make test   set up and run the tests"
+	@echo "make check  lint, types, layers, tests"
+	@echo "make bench  measure, side by side in one run"
+
+$(VENV)/.use: requirements/use.txt pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/use.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@
+
+$(VENV)/.dev: $(VENV)/.use requirements/dev.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/dev.txt
+	@touch $@
+
+install: $(VENV)/.dev
+
+demo: $(VENV)/.use
+	$(BIN)/wearstats demo demo
+
+test: $(VENV)/.dev
+	$(BIN)/python -m pytest -n 2 -q
+
+test-slow: $(VENV)/.dev
+	$(BIN)/python -m pytest -n 2 -q -m slow
+
+fmt: $(VENV)/.dev
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+lint: $(VENV)/.dev
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+
+types: $(VENV)/.dev
+	$(BIN)/mypy
+
+layers: $(VENV)/.dev
+	$(BIN)/lint-imports
+
+check: lint types layers test
+
+bench: $(VENV)/.dev
+	$(BIN)/python benchmarks/bench.py
+
+lock:
+	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \
+		pyproject.toml requirements/build.in -o requirements/use.txt
+	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \
+		--extra dev pyproject.toml requirements/build.in -c requirements/use.txt -o requirements/dev.txt
+
+wheel: $(VENV)/.dev
+	$(BIN)/python -m build --outdir dist
+
+clean:
+	rm -rf build dist demo .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
