@@ -1,0 +1,1 @@
+"""The command line: a translation of the library, and nothing else."""

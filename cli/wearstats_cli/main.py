@@ -1,0 +1,93 @@
+"""The group of commands, and the one place that turns an error into an exit code.
+
+Nothing heavy is imported here: `wearstats --help` loads neither pandas nor matplotlib.
+"""
+
+import importlib
+import json
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+import click
+
+from wearstats import __version__
+from wearstats.errors import WearstatsError
+from wearstats_cli.options import SCHEMA
+
+_COMMANDS = ("log", "aside", "lives", "life", "wear", "leak", "plan", "season", "demo")
+
+_EPILOG = (
+    "Start with a look around: wearstats demo DIR. Then your own sheets: "
+    "wearstats log BOOK FILE..., wearstats plan BOOK. "
+    "Exit codes: 0 done, 1 the data cannot answer, 2 wrong usage, 3 rows were set aside. "
+    "Numbers here describe records, not the part in front of you: look at it."
+)
+
+
+class _Commands(click.Group):
+    """Commands by name, each imported when it is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        return list(_COMMANDS)
+
+    def get_command(
+        self,
+        ctx: click.Context,  # noqa: ARG002 - click's signature
+        cmd_name: str,
+    ) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        module = importlib.import_module(f"wearstats_cli.commands.{cmd_name}")
+        command: click.Command = module.command
+        return command
+
+
+@click.group(
+    cls=_Commands,
+    epilog=_EPILOG,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(__version__, prog_name="wearstats", message="%(prog)s %(version)s")
+def group() -> None:
+    """Strip life, clearance wear and leakage of Roots-type superchargers, from your own records."""
+
+
+def _fail(error: WearstatsError, arguments: Sequence[str]) -> NoReturn:
+    findings = [finding.as_dict() for finding in getattr(error, "findings", ())]
+    if "--json" in arguments:
+        command = next((word for word in arguments if word in _COMMANDS), "")
+        body = {"message": str(error), "hint": error.hint, "findings": findings}
+        click.echo(json.dumps({"schema": SCHEMA, "command": command, "error": body}))
+    click.echo(f"wearstats: {error}", err=True)
+    for finding in getattr(error, "findings", ()):
+        click.echo(f"  {finding}", err=True)
+    if error.hint:
+        click.echo(f"  {error.hint}", err=True)
+    sys.exit(error.exit_code)
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Call the command named in `arguments` and exit with its code.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Words after the program's name; those of the process where left out.
+    """
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    try:
+        code = group.main(args=words, prog_name="wearstats", standalone_mode=False)
+    except click.exceptions.Abort:
+        click.echo("wearstats: stopped", err=True)
+        sys.exit(130)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except WearstatsError as error:
+        _fail(error, words)
+    except BrokenPipeError:
+        # The reader of our output left (for example `| head`); that is no fault.
+        sys.stderr.close()
+        sys.exit(0)
+    sys.exit(code if isinstance(code, int) else 0)

@@ -1,0 +1,80 @@
+"""Options that commands share."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+SCHEMA = 1
+"""Version of the JSON that commands print; documented in docs/json.md."""
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+existing_file = click.Path(exists=True, dir_okay=False, path_type=Path)
+any_path = click.Path(path_type=Path)
+
+book_argument = click.argument("book", metavar="BOOK", type=str)
+
+
+def as_json(command: _Command) -> _Command:
+    """Add `--json`."""
+    return click.option(
+        "--json", "as_json", is_flag=True, help="Print stable, documented JSON instead of text."
+    )(command)
+
+
+def level(command: _Command) -> _Command:
+    """Add `--level`."""
+    return click.option(
+        "--level",
+        type=click.FloatRange(0.5, 0.999),
+        default=0.9,
+        show_default=True,
+        help="Nominal coverage of every interval.",
+    )(command)
+
+
+def seed(command: _Command) -> _Command:
+    """Add `--seed`."""
+    return click.option(
+        "--seed",
+        type=click.IntRange(min=0),
+        default=20260503,
+        show_default=True,
+        help="Seed of everything random.",
+    )(command)
+
+
+def system(command: _Command) -> _Command:
+    """Add `--in`."""
+    return click.option(
+        "--in",
+        "system",
+        type=click.Choice(["inch", "metric"]),
+        default="inch",
+        show_default=True,
+        help="Units shown: thou and psi, or mm and kPa.",
+    )(command)
+
+
+def mode(command: _Command) -> _Command:
+    """Add `--mode`."""
+    return click.option(
+        "--mode",
+        type=click.Choice(["burned", "pulled", "cut", "rubbed"]),
+        default="burned",
+        show_default=True,
+        help="Which end of a strip counts as the failure; other ends only end the watch.",
+    )(command)
+
+
+def lives_file(command: _Command) -> _Command:
+    """Add `--lives`."""
+    return click.option(
+        "--lives",
+        "lives_file",
+        type=existing_file,
+        help="A table of lives instead of a book: unit, entry, lower, upper, mode, weight; "
+        "or time with event.",
+    )(command)
