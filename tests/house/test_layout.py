@@ -1,0 +1,117 @@
+"""The house keeps its own rules: names, sizes, imports, what is committed."""
+
+import re
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+PACKAGES = {
+    "wearstats": ROOT / "wearstats",
+    "wearstats_cli": ROOT / "cli/wearstats_cli",
+    "wearstats_reports": ROOT / "reports/wearstats_reports",
+    "wearstats_synthetic": ROOT / "synthetic_data/wearstats_synthetic",
+}
+TOP_LEVEL = {
+    "README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "Makefile", "pyproject.toml",
+    "wearstats", "cli", "reports", "synthetic_data", "tests", "requirements", "benchmarks", "docs",
+}  # fmt: skip
+LONGEST_MODULE = 400
+
+
+def committed() -> list[Path]:
+    listed = subprocess.run(
+        ["git", "ls-files", "-z"],  # noqa: S607 - git as the person has it
+        cwd=ROOT,
+        capture_output=True,
+        check=True,
+    ).stdout.decode()
+    return [ROOT / name for name in listed.split("\0") if name and (ROOT / name).exists()]
+
+
+def in_a_checkout() -> bool:
+    return (ROOT / ".git").exists()
+
+
+needs_checkout = pytest.mark.skipif(not in_a_checkout(), reason="not a git checkout")
+
+
+def test_the_wheel_has_four_packages_and_no_stray_names(tmp_path: Path) -> None:
+    subprocess.run(
+        [sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", str(tmp_path)],
+        cwd=ROOT,
+        capture_output=True,
+        check=True,
+    )
+    (wheel,) = tmp_path.glob("*.whl")
+    names = zipfile.ZipFile(wheel).namelist()
+    top = {name.split("/")[0] for name in names if ".dist-info" not in name}
+    assert top == set(PACKAGES)
+    for package in PACKAGES:
+        assert f"{package}/py.typed" in names
+    assert any(name.startswith("wearstats_reports/templates/") for name in names)
+
+
+@pytest.mark.parametrize("folder", ["cli", "reports", "synthetic_data", "tests"])
+def test_top_folders_are_no_packages(folder: str) -> None:
+    assert not (ROOT / folder / "__init__.py").exists()
+
+
+@needs_checkout
+def test_only_the_agreed_names_stand_at_the_top() -> None:
+    top = {path.relative_to(ROOT).parts[0] for path in committed()}
+    assert {name for name in top if not name.startswith(".")} == TOP_LEVEL
+
+
+@pytest.mark.parametrize("package", sorted(PACKAGES))
+def test_modules_are_short(package: str) -> None:
+    too_long = {
+        str(path.relative_to(ROOT)): lines
+        for path in PACKAGES[package].rglob("*.py")
+        if (lines := len(path.read_text(encoding="utf-8").splitlines())) > LONGEST_MODULE
+    }
+    assert not too_long
+
+
+@needs_checkout
+def test_nothing_committed_names_a_machine_or_a_registry() -> None:
+    # Split so that this file does not find itself.
+    machine = re.compile("|".join([r"(?<![A-Za-z.])/" + "root/", "/" + r"work/(main|shared)"]))
+    registry = re.compile(
+        "|".join(
+            ["pypi" + r"\.org", "pythonhosted" + r"\.org", "npmjs" + r"\.", "extra-" + "index"]
+        )
+    )
+    faults = []
+    for path in committed():
+        try:
+            text = path.read_text(encoding="utf-8")
+        except UnicodeDecodeError:
+            continue
+        if machine.search(text) or registry.search(text):
+            faults.append(str(path.relative_to(ROOT)))
+    assert not faults
+
+
+def test_help_loads_neither_pandas_nor_matplotlib() -> None:
+    code = (
+        "import sys, contextlib\n"
+        "from wearstats_cli.main import main\n"
+        "with contextlib.suppress(SystemExit):\n"
+        "    main(['--help'])\n"
+        "heavy = {'numpy', 'pandas', 'matplotlib', 'scipy', 'statsmodels', 'lifelines',"
+        " 'seaborn', 'sqlalchemy', 'pydantic', 'rich'}\n"
+        "print('LOADED', sorted(heavy & set(sys.modules)))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "season" in done.stdout
+    assert "LOADED []" in done.stdout
+
+
+def test_the_root_of_the_library_loads_nothing_heavy() -> None:
+    code = "import sys, wearstats\nprint(sorted({'numpy', 'pandas'} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
