@@ -1,0 +1,179 @@
+"""How numbers are written for readers: one rule for the whole report.
+
+A number is written as finely as a gauge on the bench could tell, and all three numbers of an
+interval alike. A chance is a whole percent and never 0 or 100. The data keep every figure.
+"""
+
+import math
+from dataclasses import dataclass
+from datetime import date
+
+from wearstats.estimates import Estimate
+
+MINUS = "\u2212"
+_DECIMALS = {"runs": 1, "thou": 1, "psi": 1, "thou per run": 2, "psi per thou": 2, "": 2}
+_MONEY_DECIMALS = 0
+_WHOLE_FROM = {"runs": 10.0}
+_SURELY = 0.995
+_HARDLY = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """An estimate as it is written.
+
+    Parameters
+    ----------
+    main : str
+        The estimate, or the bound where there is no estimate.
+    interval : str
+        The interval in words without its level ("6.1 to 11.0"), or empty.
+    unit : str
+        In words, or empty.
+    """
+
+    main: str
+    interval: str
+    unit: str
+
+    def __str__(self) -> str:
+        unit = f" {self.unit}" if self.unit else ""
+        return f"{self.main}{unit} ({self.interval})" if self.interval else f"{self.main}{unit}"
+
+
+def _decimals(value: float, unit: str) -> int:
+    if abs(value) >= _WHOLE_FROM.get(unit, math.inf):
+        return 0
+    return _DECIMALS.get(unit, _MONEY_DECIMALS)
+
+
+def _fixed(value: float, decimals: int) -> str:
+    text = f"{value:,.{decimals}f}".replace(",", "\u202f")
+    if not text.strip("-0.\u202f"):
+        text = text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def number(value: float | None, unit: str = "") -> str:
+    """Write one number; a whole number of runs without a point.
+
+    Examples
+    --------
+    >>> number(7.0, "runs"), number(7.4, "runs"), number(12.4, "runs"), number(None)
+    ('7', '7.4', '12', 'not known')
+    """
+    if value is None or not math.isfinite(value):
+        return "not known"
+    if unit == "runs" and float(value).is_integer():
+        return _fixed(value, 0)
+    return _fixed(value, _decimals(value, unit))
+
+
+def age(value: float | None) -> str:
+    """Write an age: load-weighted runs, so a shut-off run shows as a fraction at any age.
+
+    Examples
+    --------
+    >>> age(12.5), age(12.0)
+    ('12.5', '12')
+    """
+    if value is None or not math.isfinite(value):
+        return "not known"
+    return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+def percent(chance: float | None) -> str:
+    """Write a chance as a whole percent, never 0 or 100.
+
+    Examples
+    --------
+    >>> percent(0.834), percent(0.9991), percent(0.0)
+    ('83\\xa0%', 'over 99\\xa0%', 'under 1\\xa0%')
+    """
+    if chance is None or not math.isfinite(chance):
+        return "not known"
+    if chance >= _SURELY:
+        return "over 99\u00a0%"
+    if chance < _HARDLY:
+        return "under 1\u00a0%"
+    return f"{100 * chance:.0f}\u00a0%"
+
+
+def level(share: float) -> str:
+    """Write the level of an interval.
+
+    Examples
+    --------
+    >>> level(0.9), level(0.975)
+    ('90\\xa0%', '97.5\\xa0%')
+    """
+    return f"{100 * share:.4g}\u00a0%"
+
+
+def day(when: date | None) -> str:
+    """Write a day the way everybody reads alike."""
+    return "day not known" if when is None else when.isoformat()
+
+
+def _interval(low: str | None, high: str | None) -> str:
+    if low is not None and high is not None:
+        return f"{low} to {high}"
+    if low is not None:
+        return f"{low} or more"
+    return f"{high} or less" if high is not None else ""
+
+
+def chance(estimate: Estimate) -> Shown:
+    """Write a chance with its interval."""
+    low = None if estimate.low is None else percent(estimate.low)
+    high = None if estimate.high is None else percent(estimate.high)
+    if estimate.estimate is not None:
+        return Shown(percent(estimate.estimate), _interval(low, high), "")
+    return Shown(_interval(low, high) or "not known", "", "")
+
+
+def quantity(estimate: Estimate) -> Shown:
+    """Write an estimate and its interval in its unit, all with the same number of decimals.
+
+    Examples
+    --------
+    >>> str(quantity(Estimate(8.04, 6.1, 11.0, 0.9, "runs")))
+    '8.0 runs (6.1 to 11.0)'
+    >>> str(quantity(Estimate(None, 6.13, None, 0.9, "runs")))
+    '6.1 or more runs'
+    """
+    leading = next(
+        (v for v in (estimate.estimate, estimate.low, estimate.high) if v is not None), None
+    )
+    if leading is None:
+        return Shown("not known", "", "")
+    decimals = _decimals(leading, estimate.unit)
+
+    def fixed(value: float | None) -> str | None:
+        return None if value is None else _fixed(value, decimals)
+
+    interval = _interval(fixed(estimate.low), fixed(estimate.high))
+    if estimate.estimate is None:
+        return Shown(interval, "", estimate.unit)
+    return Shown(_fixed(estimate.estimate, decimals), interval, estimate.unit)
+
+
+def reading(low: float | None, high: float | None) -> str:
+    """Write a go / no-go reading as it is spoken.
+
+    Examples
+    --------
+    >>> reading(3.0, 4.0), reading(4.0, 4.0), reading(None, 2.0), reading(8.0, None)
+    ('3 to 4', '4', 'under 2', 'over 8')
+    """
+    if low is None and high is None:
+        return "not read"
+    if low is None:
+        return f"under {_plain(high)}"
+    if high is None:
+        return f"over {_plain(low)}"
+    return _plain(low) if low == high else f"{_plain(low)} to {_plain(high)}"
+
+
+def _plain(value: float | None) -> str:
+    return "" if value is None else f"{value:.4g}".replace("-", MINUS)
