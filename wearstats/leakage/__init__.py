@@ -1,0 +1,1 @@
+"""Leak flow, weather and boost: from clearances to the pressure they cost."""
