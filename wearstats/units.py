@@ -5,6 +5,8 @@ cubic inches); everything else is converted here, at the edge. The factors follo
 1 in = 25.4 mm, 1 lbf = 4.4482216152605 N and 1 inHg = 3386.389 Pa (mercury at 0 degrees C).
 """
 
+import functools
+import re
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -25,7 +27,7 @@ class Unit:
     factor, offset : float
         `kept = factor * written + offset`, where `kept` is in the quantity's own unit.
     spellings : tuple of str
-        Ways people write it, lower case.
+        Ways people write it; case, spaces and the sort of inch mark do not matter.
     """
 
     name: str
@@ -71,14 +73,34 @@ class Quantity:
 
     def spelled(self, text: str) -> Unit | None:
         """Return the unit so spelled, or None."""
-        wanted = text.strip().casefold()
-        for unit in self.units:
-            if wanted in unit.spellings:
-                return unit
-        return None
+        return _spellings_of(self).get(unit_key(text))
 
 
-_INCH_SPELLINGS = ("in", "in.", "inch", "inches", '"', "''", "”", "″")
+_INCH_MARKS = re.compile("''|[“”″〃]|\N{DOUBLE PRIME}")
+_IDLE = re.compile(r"\s+|\.(?![0-9])")
+
+
+def unit_key(text: str) -> str:
+    """Return what of a unit's spelling matters.
+
+    Examples
+    --------
+    >>> unit_key("In. Hg"), unit_key(".001 ”")
+    ('inhg', '.001"')
+    """
+    return _IDLE.sub("", _INCH_MARKS.sub('"', text)).replace("º", "°").casefold()
+
+
+@functools.cache
+def _spellings_of(quantity: Quantity) -> dict[str, Unit]:
+    return {
+        unit_key(spelling): unit
+        for unit in quantity.units
+        for spelling in (unit.name, *unit.spellings)
+    }
+
+
+_INCH_SPELLINGS = ("in", "inch", "inches", '"')
 
 GAP = Quantity(
     "gap",
@@ -97,17 +119,17 @@ GAP = Quantity(
                 "mils",
                 '.001"',
                 '0.001"',
-                ".001”",
-                ".001″",
                 ".001in",
                 "0.001in",
-                ".001 in",
-                "0.001 in",
             ),
         ),
         Unit("in", 1000.0, spellings=_INCH_SPELLINGS),
-        Unit("mm", 1000.0 / INCH_MM, spellings=("mm", "millimeter", "millimetre", "millimeters")),
-        Unit("um", 1.0 / INCH_MM, spellings=("um", "µm", "μm", "micron", "microns")),
+        Unit(
+            "mm",
+            1000.0 / INCH_MM,
+            spellings=("mm", "millimeter", "millimetre", "millimeters", "millimetres"),
+        ),
+        Unit("um", 1.0 / INCH_MM, spellings=("um", "µm", "micron", "microns")),
     ),
 )
 LENGTH = Quantity(
@@ -116,7 +138,11 @@ LENGTH = Quantity(
     "mm",
     (
         Unit("in", 1.0, spellings=_INCH_SPELLINGS),
-        Unit("mm", 1.0 / INCH_MM, spellings=("mm", "millimeter", "millimetre", "millimeters")),
+        Unit(
+            "mm",
+            1.0 / INCH_MM,
+            spellings=("mm", "millimeter", "millimetre", "millimeters", "millimetres"),
+        ),
         Unit("cm", 10.0 / INCH_MM, spellings=("cm",)),
     ),
 )
@@ -135,10 +161,10 @@ BAROMETER = Quantity(
     "inHg",
     "kPa",
     (
-        Unit("inHg", 1.0, spellings=("inhg", "in hg", "in.hg", "in. hg", '"hg', "in-hg")),
+        Unit("inHg", 1.0, spellings=("inhg", '"hg', "in-hg")),
         Unit("kPa", 1e3 / INHG_PA, spellings=("kpa",)),
         Unit("hPa", 1e2 / INHG_PA, spellings=("hpa", "mbar", "mb", "millibar", "millibars")),
-        Unit("mmHg", 1.0 / INCH_MM, spellings=("mmhg", "mm hg", "torr")),
+        Unit("mmHg", 1.0 / INCH_MM, spellings=("mmhg", "torr")),
         Unit("psi", PSI_PA / INHG_PA, spellings=("psi", "psia")),
     ),
 )
@@ -147,8 +173,8 @@ TEMPERATURE = Quantity(
     "F",
     "C",
     (
-        Unit("F", 1.0, spellings=("f", "°f", "degf", "deg f", "fahrenheit", "º f", "° f", "ºf")),
-        Unit("C", 1.8, 32.0, spellings=("c", "°c", "degc", "deg c", "celsius", "° c", "ºc")),
+        Unit("F", 1.0, spellings=("f", "°f", "degf", "degreesf", "fahrenheit")),
+        Unit("C", 1.8, 32.0, spellings=("c", "°c", "degc", "degreesc", "celsius")),
     ),
 )
 SPEED = Quantity(
@@ -161,16 +187,23 @@ PERCENT = Quantity(
     "percent",
     "pct",
     "pct",
-    (Unit("pct", 1.0, spellings=("%", "pct", "percent", "per cent")),),
+    (
+        Unit("pct", 1.0, spellings=("%", "percent")),
+        Unit("fraction", 100.0, spellings=("share",)),
+    ),
 )
 VOLUME = Quantity(
     "volume",
     "in3",
     "L",
     (
-        Unit("in3", 1.0, spellings=("in3", "in^3", "in³", "cu in", "cu. in.", "cuin", "ci", "cid")),
+        Unit("in3", 1.0, spellings=("in^3", "in³", "cuin", "cubicinches", "ci", "cid")),
         Unit("cm3", 1.0 / (INCH_MM / 10.0) ** 3, spellings=("cm3", "cm^3", "cm³", "cc", "ccm")),
-        Unit("L", 1000.0 / (INCH_MM / 10.0) ** 3, spellings=("l", "liter", "litre", "liters")),
+        Unit(
+            "L",
+            1000.0 / (INCH_MM / 10.0) ** 3,
+            spellings=("l", "liter", "litre", "liters", "litres"),
+        ),
     ),
 )
 TIME = Quantity(

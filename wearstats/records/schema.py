@@ -4,11 +4,26 @@ The reader, the checks, the book's tables and the data dictionary are all derive
 `Column` and `Sheet` values here. To add a column, add it here and nowhere else.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from enum import StrEnum
 from types import MappingProxyType
 
+from wearstats.records.columns import Column, Kind, Sheet
+from wearstats.records.common import (
+    ASK_GAP,
+    DATE,
+    END,
+    ENDS,
+    GAP_LIMITS,
+    HEIGHT_LIMITS,
+    MESH,
+    METAL,
+    REMARK,
+    STRIP_STATES,
+    TIP,
+    UNIT,
+    gap,
+    height,
+    words,
+)
 from wearstats.units import (
     BAROMETER,
     BOOST,
@@ -19,223 +34,19 @@ from wearstats.units import (
     TEMPERATURE,
     TIME,
     VOLUME,
-    Quantity,
 )
+
+__all__ = ["MODES", "READINGS", "RESTRIPS", "RUNS", "SHEETS", "UNITS", "Column", "Kind", "Sheet"]
 
 MODES = ("burned", "pulled", "cut", "rubbed")
 """Ends of a strip that are failures; `burned` is burn-through."""
-
-
-class Kind(StrEnum):
-    """How a cell is read."""
-
-    DATE = "date"
-    TEXT = "text"
-    NUMBER = "number"
-    COUNT = "count"
-    GO_NO_GO = "reading"
-    CHOICE = "choice"
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One column of a sheet.
-
-    Parameters
-    ----------
-    name : str
-        As written in a header and in the data dictionary.
-    kind : Kind
-    meaning : str
-        One plain sentence.
-    quantity : Quantity or None
-        What is measured; fixes the units a header or a cell may name.
-    limits : (float, float) or None
-        Least and greatest value taken, both included, in the unit the book keeps.
-    ask_below : float or None
-        A bare number above 0 and below this, in the kept unit, could mean two things and is
-        set aside with a question, unless the cell itself or a column map names the unit.
-    ask_even_if_headed : bool
-        Ask even when the header names the unit (0.004 under a header in thou).
-    has_default_unit : bool
-        False where a bare number under a bare header is only taken if exactly one unit
-        makes it plausible (85 must be Fahrenheit; 29 is asked about).
-    choices : mapping of str to tuple of str
-        The words kept, each with other spellings of it.
-    aliases : tuple of str
-        Other headers for this column.
-    required, key : bool
-        Must be filled; is part of what makes a row itself.
-    """
-
-    name: str
-    kind: Kind
-    meaning: str
-    quantity: Quantity | None = None
-    limits: tuple[float, float] | None = None
-    ask_below: float | None = None
-    ask_even_if_headed: bool = False
-    has_default_unit: bool = True
-    choices: MappingProxyType[str, tuple[str, ...]] | None = None
-    aliases: tuple[str, ...] = ()
-    required: bool = False
-    key: bool = False
-
-    @property
-    def base(self) -> str:
-        """The name as an identifier, without a unit."""
-        return self.name.replace(" ", "_").replace("-", "_")
-
-    @property
-    def fields(self) -> tuple[str, ...]:
-        """Names under which the book keeps it: two for a go / no-go reading, else one."""
-        suffix = f"_{self.quantity.kept.lower()}" if self.quantity is not None else ""
-        if self.kind is Kind.GO_NO_GO:
-            return (f"{self.base}_low{suffix}", f"{self.base}_high{suffix}")
-        return (f"{self.base}{suffix}",)
-
-
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """One kind of record.
-
-    Parameters
-    ----------
-    name : str
-        "runs", "restrips", "units" or "readings".
-    meaning : str
-    columns : tuple of Column
-    counted : str or None
-        Name of the column that counts rows alike in every other key column; where it is left
-        blank it is filled by the order in which the rows are written.
-    """
-
-    name: str
-    meaning: str
-    columns: tuple[Column, ...]
-    counted: str | None = None
-
-    def __iter__(self) -> Iterator[Column]:
-        return iter(self.columns)
-
-    def column(self, name: str) -> Column:
-        """Return the column of that name."""
-        for column in self.columns:
-            if column.name == name:
-                return column
-        message = f"the {self.name} sheet has no column {name!r}"
-        raise KeyError(message)
-
-    @property
-    def required(self) -> tuple[Column, ...]:
-        """Columns that must be filled."""
-        return tuple(column for column in self.columns if column.required)
-
-    @property
-    def key_fields(self) -> tuple[str, ...]:
-        """Fields that make a row itself."""
-        return tuple(field for column in self.columns if column.key for field in column.fields)
-
-    @property
-    def fields(self) -> tuple[str, ...]:
-        """All fields, in order."""
-        return tuple(field for column in self.columns for field in column.fields)
-
-
-def _words(**words: tuple[str, ...]) -> MappingProxyType[str, tuple[str, ...]]:
-    return MappingProxyType({word.replace("_", " "): also for word, also in words.items()})
-
-
-_STRIP_STATES = _words(
-    sound=("ok", "good", "fine", "okay"),
-    hot=("warm", "discolored", "discoloured"),
-    burned=("burnt", "burn", "burn-through", "burned through", "burnt through"),
-    pulled=("pulled out", "out of groove"),
-    cut=("nicked", "foreign object"),
-    rubbed=("rub", "contact"),
-)
-_ENDS = _words(
-    planned=("scheduled", "service", "routine"),
-    burned=("burnt", "burn", "burn-through", "burned through", "burnt through"),
-    pulled=("pulled out", "out of groove"),
-    cut=("nicked", "foreign object"),
-    rubbed=("rub", "contact"),
-    crash=("crashed", "wreck", "accident"),
-    sold=("traded",),
-    other=(),
-)
-_GAP_LIMITS = (0.0, 120.0)
-_ASK_GAP = 0.2
-
-_DATE = Column(
-    "date",
-    Kind.DATE,
-    "Day of the run or the work; 2026-05-03 is always understood.",
-    aliases=("day", "when"),
-    required=True,
-    key=True,
-)
-_UNIT = Column(
-    "unit",
-    Kind.TEXT,
-    "The supercharger's own id, which stays with case and rotor set.",
-    aliases=("unit id", "blower", "supercharger", "unit no", "unit number", "blower no"),
-    required=True,
-    key=True,
-)
-_REMARK = Column(
-    "remark",
-    Kind.TEXT,
-    "Anything else worth keeping.",
-    aliases=("remarks", "note", "notes", "comment", "comments"),
-)
-
-
-def _gap(name: str, meaning: str, *aliases: str) -> Column:
-    return Column(
-        name,
-        Kind.GO_NO_GO,
-        meaning,
-        quantity=GAP,
-        limits=_GAP_LIMITS,
-        ask_below=_ASK_GAP,
-        ask_even_if_headed=True,
-        aliases=aliases,
-    )
-
-
-def _height(name: str, meaning: str, *aliases: str) -> Column:
-    return Column(
-        name,
-        Kind.NUMBER,
-        meaning,
-        quantity=GAP,
-        # A strip sunk below the rotor surface reads negative.
-        limits=(-60.0, 120.0),
-        ask_below=_ASK_GAP,
-        ask_even_if_headed=True,
-        aliases=aliases,
-    )
-
-
-_TIP = _gap("tip", "Lobe tip to case bore, by feeler.", "tip clearance", "tip gap", "od clearance")
-_MESH = _gap("mesh", "Lobe to the other rotor's root, by feeler.", "mesh clearance", "mesh gap")
-_END = _gap("end", "Rotor end to end plate, by feeler.", "end clearance", "end gap")
-_METAL = _gap(
-    "metal",
-    "Rotor without strip to case (metal to metal), by feeler.",
-    "metal-to-metal clearance",
-    "metal to metal",
-    "metal clearance",
-    "bare rotor clearance",
-)
 
 RUNS = Sheet(
     "runs",
     "One row for each use under load.",
     (
-        _DATE,
-        _UNIT,
+        DATE,
+        UNIT,
         Column(
             "run",
             Kind.COUNT,
@@ -251,6 +62,7 @@ RUNS = Sheet(
             Kind.NUMBER,
             "Share of a full run, 0 to 1; blank means 1. A shut-off run counts as a fraction.",
             limits=(0.0, 1.0),
+            may_be_percent=True,
             aliases=("share", "load share"),
         ),
         Column(
@@ -268,6 +80,9 @@ RUNS = Sheet(
             "Blower speed over engine speed, in percent over: 40 means 1.40 turns per turn.",
             quantity=PERCENT,
             limits=(-50.0, 150.0),
+            # 0.4 may be a fraction, 1.4 the drive ratio: both mean 40.
+            ask_below=2.0,
+            ask_even_if_headed=True,
             aliases=("od", "over drive", "overdriven", "over"),
         ),
         Column(
@@ -302,6 +117,8 @@ RUNS = Sheet(
             "Relative humidity.",
             quantity=PERCENT,
             limits=(0.0, 100.0),
+            ask_below=1.5,
+            ask_even_if_headed=True,
             aliases=("rh", "relative humidity", "hum"),
         ),
         Column(
@@ -311,10 +128,10 @@ RUNS = Sheet(
             limits=(0.0, 500.0),
             aliases=("runs on strips", "since restrip", "strip runs", "runs on the strips"),
         ),
-        _TIP,
-        _MESH,
-        _END,
-        _height(
+        TIP,
+        MESH,
+        END,
+        height(
             "strip height",
             "Strip above the rotor surface after this run; negative if it has sunk below.",
             "height",
@@ -324,10 +141,10 @@ RUNS = Sheet(
             "strips",
             Kind.CHOICE,
             "What the outside strips looked like after this run; blank means nobody looked.",
-            choices=_STRIP_STATES,
+            choices=STRIP_STATES,
             aliases=("strip state", "strip condition", "strips found", "look"),
         ),
-        _REMARK,
+        REMARK,
     ),
     counted="run",
 )
@@ -336,8 +153,8 @@ RESTRIPS = Sheet(
     "restrips",
     "One row for each fitting of new outside-diameter strips.",
     (
-        _DATE,
-        _UNIT,
+        DATE,
+        UNIT,
         Column(
             "after run",
             Kind.COUNT,
@@ -351,31 +168,33 @@ RESTRIPS = Sheet(
             "reason",
             Kind.CHOICE,
             "Why the last build ended.",
-            choices=_ENDS,
+            choices=ENDS,
             aliases=("why", "reason for restrip", "cause"),
         ),
         Column(
             "found",
             Kind.CHOICE,
             "What the old outside strips looked like when they came out.",
-            choices=_STRIP_STATES,
+            choices=STRIP_STATES,
             aliases=("old strips", "strips found", "teardown"),
         ),
         Column("strip material", Kind.TEXT, "Material of the new strips.", aliases=("material",)),
         Column("strip lot", Kind.TEXT, "Lot of the new strips.", aliases=("lot", "batch")),
-        _height(
+        height(
             "strip height", "New strip above the rotor surface after the final cut.", "cut height"
         ),
-        _METAL,
-        _TIP,
-        _MESH,
-        _END,
+        METAL,
+        TIP,
+        MESH,
+        END,
         Column(
             "case work",
             Kind.NUMBER,
             "Thickness removed from the case bore.",
             quantity=GAP,
-            limits=(0.0, 120.0),
+            limits=GAP_LIMITS,
+            ask_below=ASK_GAP,
+            ask_even_if_headed=True,
             aliases=("case", "case removed"),
         ),
         Column("trial fits", Kind.COUNT, "Trial fits it took.", limits=(0, 99), aliases=("fits",)),
@@ -395,7 +214,7 @@ RESTRIPS = Sheet(
             limits=(0.0, 500.0),
             aliases=("runs on the strips", "used runs"),
         ),
-        _REMARK,
+        REMARK,
     ),
 )
 
@@ -403,7 +222,7 @@ UNITS = Sheet(
     "units",
     "One row for each supercharger.",
     (
-        _UNIT,
+        UNIT,
         Column(
             "displacement",
             Kind.NUMBER,
@@ -437,7 +256,7 @@ UNITS = Sheet(
             limits=(20.0, 2000.0),
             aliases=("engine size", "engine volume"),
         ),
-        _METAL,
+        METAL,
         Column(
             "service limit runs",
             Kind.NUMBER,
@@ -447,7 +266,7 @@ UNITS = Sheet(
         ),
         Column("taken in", Kind.DATE, "Day it joined.", aliases=("joined", "in service")),
         Column("retired", Kind.DATE, "Day it left.", aliases=("left", "out of service")),
-        _REMARK,
+        REMARK,
     ),
 )
 
@@ -455,13 +274,13 @@ READINGS = Sheet(
     "readings",
     "One row for each feeler or height reading at one place.",
     (
-        _DATE,
-        _UNIT,
+        DATE,
+        UNIT,
         Column(
             "rotor",
             Kind.CHOICE,
             "Which rotor.",
-            choices=_words(drive=("driver", "driving"), driven=("idler",)),
+            choices=words(drive=("driver", "driving"), driven=("idler",)),
             key=True,
         ),
         Column("lobe", Kind.COUNT, "Which lobe.", limits=(1, 6), key=True),
@@ -469,6 +288,7 @@ READINGS = Sheet(
             "station",
             Kind.TEXT,
             "front, center, rear, or inches from the front.",
+            folded=True,
             aliases=("place", "position"),
             key=True,
         ),
@@ -484,7 +304,7 @@ READINGS = Sheet(
             "what",
             Kind.CHOICE,
             "What was read.",
-            choices=_words(
+            choices=words(
                 tip=("tip clearance",),
                 mesh=("mesh clearance",),
                 end=("end clearance",),
@@ -501,11 +321,16 @@ READINGS = Sheet(
             limits=(1, 99),
             key=True,
         ),
-        _height("go", "Thickest blade that enters.", "go blade"),
-        _height("no-go", "Thinnest blade that does not.", "nogo", "no go blade"),
-        _gap("value", "The reading, where it is one number or written as 3/4.", "reading"),
+        height("go", "Thickest blade that enters.", "go blade"),
+        height("no-go", "Thinnest blade that does not.", "nogo", "no go blade"),
+        gap(
+            "value",
+            "The reading, where it is one number or written as 3/4.",
+            "reading",
+            limits=HEIGHT_LIMITS,
+        ),
         Column("gauge", Kind.TEXT, "What it was read with.", aliases=("tool",)),
-        _REMARK,
+        REMARK,
     ),
     counted="repeat",
 )
