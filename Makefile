@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 
-.PHONY: help install demo test test-slow fmt lint types layers check bench lock wheel clean
+.PHONY: help install demo test test-slow fmt lint types layers check bench lock wheel docs clean
 
 help:
 	@echo "make demo   set up, simulate a season and write its reports to demo/"
@@ -62,3 +62,7 @@ wheel: $(VENV)/.dev
 
 clean:
 	rm -rf build dist demo .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+
+docs: $(VENV)/.dev
+	$(BIN)/python -c "from wearstats.records.dictionary import data_dictionary as d; \
+		open('docs/data-dictionary.md', 'w', encoding='utf-8').write(d())"

@@ -1,0 +1,53 @@
+"""`wearstats aside`: what was set aside, and how to mend it."""
+
+from pathlib import Path
+
+import click
+
+from wearstats_cli import options
+
+
+@click.command(
+    "aside",
+    short_help="List what was set aside, and write it out for mending.",
+    epilog="Example: wearstats aside shop.book --out mend.xlsx, mend it, then "
+    "wearstats log shop.book mend.xlsx",
+)
+@options.book_argument
+@click.option("--out", type=options.any_path, help="Write the rows, with their reasons, here.")
+@click.option(
+    "--discard", multiple=True, type=int, metavar="NUMBER", help="Leave this one aside for good."
+)
+@click.option("--why", default="", help="Why it is left aside for good.")
+@options.as_json
+def command(
+    book: str, out: Path | None, discard: tuple[int, ...], why: str, as_json: bool
+) -> int:
+    """List the rows of BOOK that were set aside, each with its reason."""
+    from wearstats.book import Book
+    from wearstats_cli import show
+
+    with Book.open(book) as opened:
+        if discard:
+            opened.discard(discard, why=why)
+        items = opened.aside()
+        if out is not None:
+            opened.write_aside(out)
+    if as_json:
+        show.as_json("aside", {"aside": [item.as_dict() for item in items]})
+    elif not items:
+        show.line("Nothing is set aside.")
+    else:
+        show.table(
+            ("aside", "file", "sheet", "row", "why"),
+            [
+                (item.number, item.file, item.sheet, item.row, "; ".join(item.reasons))
+                for item in items
+            ],
+            right=("aside", "row"),
+        )
+        if out is not None:
+            show.line(f"Written to {out}: mend the cells there, then wearstats log {book} {out}")
+        else:
+            show.line(f"To mend them: wearstats aside {book} --out mend.xlsx")
+    return 3 if items else 0
