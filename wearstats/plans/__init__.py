@@ -1,0 +1,28 @@
+"""Plans: when to restrip, where every unit stands, how many strip sets to carry."""
+
+from wearstats.plans.advice import Advice
+from wearstats.plans.cautions import ADVICE_MEANS, CAUTIONS
+from wearstats.plans.chance import Chances, chances
+from wearstats.plans.draws import KnownSurvival, SurvivalDraws
+from wearstats.plans.outlook import FleetOutlook, UnitApart, UnitOutlook, outlook
+from wearstats.plans.restrip import RestripInterval, RestripPlan
+from wearstats.plans.sets import SetsNeeded, StripsNow, sets_needed
+
+__all__ = [
+    "ADVICE_MEANS",
+    "CAUTIONS",
+    "Advice",
+    "Chances",
+    "FleetOutlook",
+    "KnownSurvival",
+    "RestripInterval",
+    "RestripPlan",
+    "SetsNeeded",
+    "StripsNow",
+    "SurvivalDraws",
+    "UnitApart",
+    "UnitOutlook",
+    "chances",
+    "outlook",
+    "sets_needed",
+]

@@ -1,0 +1,88 @@
+"""Chances of one unit, given its age and when somebody last saw sound strips.
+
+With survival S, age a, last sound look at age b and N runs ahead:
+
+    sound now                       S(a) / S(b)
+    last N more, as known           S(a + N) / S(b)
+    last N more, if found sound     S(a + N) / S(a)
+
+A look that finds strips sound also says something about the curve itself: the third chance
+weighs each draw anew by how likely it made that outcome, so that the second is exactly the
+product of the first and the third.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from wearstats.arrays import FloatArray
+from wearstats.errors import PlanError
+from wearstats.estimates import Estimate
+from wearstats.plans.draws import SurvivalDraws, estimate_over, sound
+
+MEAN_NOTE = "mean over the draws: the chance to bet on"
+"""What the middle number of a chance is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chances:
+    """Three chances of one unit; see the module.
+
+    Attributes
+    ----------
+    sound_now, ahead, ahead_if_sound : Estimate
+        Mean over the draws with the equal-tailed interval of the draws.
+    """
+
+    sound_now: Estimate
+    ahead: Estimate
+    ahead_if_sound: Estimate
+
+
+def chances(
+    draws: SurvivalDraws, *, age: float, last_look: float, runs_ahead: float, level: float
+) -> Chances:
+    """Return the three chances.
+
+    Parameters
+    ----------
+    draws : SurvivalDraws
+    age, last_look : float
+        Load-weighted runs since the restrip; `last_look` is not after `age`.
+    runs_ahead : float
+        Full runs.
+    level : float
+        Nominal coverage of the intervals.
+
+    Raises
+    ------
+    PlanError
+        Ages that make no sense, or no draw under which these strips could have come this far.
+    """
+    if not (0 <= last_look <= age and math.isfinite(age)):
+        message = f"the last look, at {last_look} runs, does not lie between 0 and the age, {age}"
+        raise PlanError(message)
+    sounding = sound(draws, np.array([last_look, age, age + runs_ahead]))
+    at_look, now, then = (sounding.at(each) for each in (last_look, age, age + runs_ahead))
+    seen = at_look > 0
+    weights = _reweighed(sounding.weights * seen, f"sound strips at {last_look:g} runs")
+    sound_now = _share(now, at_look)
+    if_sound = _reweighed(weights * sound_now, f"sound strips at {age:g} runs")
+    return Chances(
+        estimate_over(sound_now, weights, level, note=MEAN_NOTE),
+        estimate_over(_share(then, at_look), weights, level, note=MEAN_NOTE),
+        estimate_over(_share(then, now), if_sound, level, note=MEAN_NOTE),
+    )
+
+
+def _share(later: FloatArray, earlier: FloatArray) -> FloatArray:
+    return np.divide(later, earlier, out=np.zeros_like(later), where=earlier > 0)
+
+
+def _reweighed(weights: FloatArray, what: str) -> FloatArray:
+    total = float(weights.sum())
+    if not total > 0:
+        message = f"the fitted life rules out {what}: the fit and this unit's records disagree"
+        raise PlanError(message)
+    return weights / total

@@ -1,0 +1,178 @@
+"""How many strip sets to carry, by simulation from the posterior."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from wearstats.arrays import FloatArray, IntArray
+from wearstats.errors import UsageError
+from wearstats.plans.draws import Sounding, SurvivalDraws, sound
+
+CHANCES_OF_ENOUGH = (0.9, 0.95, 0.99)
+
+
+@dataclass(frozen=True, slots=True)
+class StripsNow:
+    """The strips of one unit as they stand.
+
+    Parameters
+    ----------
+    unit : str
+    age : float
+        Load-weighted runs on them.
+    last_look : float
+        Age at which they were last known sound.
+    failed : bool
+        Found failed and not yet renewed.
+    """
+
+    unit: str
+    age: float
+    last_look: float
+    failed: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse ages that make no sense."""
+        if not 0 <= self.last_look <= self.age < np.inf:
+            message = (
+                f"unit {self.unit!r}: the last look, at {self.last_look} runs, does not lie "
+                f"between 0 and the age, {self.age}"
+            )
+            raise UsageError(message)
+
+
+@dataclass(frozen=True, slots=True)
+class SetsNeeded:
+    """How many strip sets the runs ahead take.
+
+    Attributes
+    ----------
+    probability : tuple of float
+        Chance that exactly 0, 1, 2, ... sets are fitted.
+    mean : float
+    runs_ahead : int
+        For each unit.
+    units, simulations, seed : int
+    """
+
+    probability: tuple[float, ...]
+    mean: float
+    runs_ahead: int
+    units: int
+    simulations: int
+    seed: int
+
+    def enough(self, chance: float) -> int:
+        """Return the fewest sets that are enough with at least this chance."""
+        reached = np.cumsum(self.probability) >= chance - 1e-12
+        return int(np.argmax(reached)) if bool(reached.any()) else len(self.probability) - 1
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain data for JSON."""
+        return {
+            "needed": [
+                {"chance": chance, "sets": self.enough(chance)} for chance in CHANCES_OF_ENOUGH
+            ],
+            "mean": self.mean,
+            "probability": list(self.probability),
+            "runs_ahead": self.runs_ahead,
+            "units": self.units,
+            "simulations": self.simulations,
+            "seed": self.seed,
+        }
+
+
+def sets_needed(
+    draws: SurvivalDraws,
+    strips: Sequence[StripsNow],
+    *,
+    runs_ahead: int,
+    restrip_after: int | None = None,
+    seed: int = 0,
+    simulations: int = 10_000,
+) -> SetsNeeded:
+    """Return the distribution of strip sets fitted so that every run starts on sound strips.
+
+    Every unit makes `runs_ahead` full runs; everyone looks before every run. A set is fitted
+    before a run where the strips have failed or have made `restrip_after` runs. Strips that
+    fail in the last run take no set from this stock.
+
+    Parameters
+    ----------
+    draws : SurvivalDraws
+        One draw holds for the whole fleet in one simulation, so the demand of the units rises
+        and falls together, as it does.
+    strips : sequence of StripsNow
+    runs_ahead : int
+    restrip_after : int, optional
+        Planned interval; None: only failed strips are renewed.
+    seed, simulations : int
+
+    Raises
+    ------
+    UsageError
+        Nothing to simulate.
+    """
+    for name, value in (("runs ahead", runs_ahead), ("simulations", simulations)):
+        if value < 1:
+            message = f"the {name} must be 1 or more, not {value}"
+            raise UsageError(message)
+    if restrip_after is not None and restrip_after < 1:
+        message = f"strips cannot be renewed after {restrip_after} runs"
+        raise UsageError(message)
+    ahead = np.arange(runs_ahead + 1, dtype=np.float64)
+    ages = [ahead, *(ahead + each.age for each in strips), [each.last_look for each in strips]]
+    sounding = sound(draws, np.concatenate([np.asarray(some, dtype=np.float64) for some in ages]))
+    generator = np.random.default_rng(seed)
+    picked = generator.choice(sounding.weights.size, size=simulations, p=sounding.weights)
+    total = np.zeros(simulations, dtype=np.int64)
+    for each in strips:
+        total += _fitted(sounding, picked, each, runs_ahead, restrip_after, generator)
+    counts = np.bincount(total)
+    return SetsNeeded(
+        probability=tuple(float(count) / simulations for count in counts),
+        mean=float(total.mean()),
+        runs_ahead=runs_ahead,
+        units=len(strips),
+        simulations=simulations,
+        seed=seed,
+    )
+
+
+def _chance_of(later: FloatArray, earlier: FloatArray) -> FloatArray:
+    return np.divide(later, earlier, out=np.zeros_like(later), where=earlier > 0)
+
+
+def _fitted(
+    sounding: Sounding,
+    picked: IntArray,
+    strips: StripsNow,
+    runs_ahead: int,
+    restrip_after: int | None,
+    generator: np.random.Generator,
+) -> IntArray:
+    """Return the sets one unit takes, shape (simulations,)."""
+    most = np.inf if restrip_after is None else restrip_after
+    ahead = np.arange(runs_ahead + 1, dtype=np.float64)
+    # Two tracks: the strips it has now (their own ages) and any fitted later (whole ages).
+    now = np.stack([sounding.at(strips.age + run) for run in ahead], axis=1)[picked]
+    new = np.stack([sounding.at(run) for run in ahead], axis=1)[picked]
+    sims = np.arange(picked.size)
+    alive_now = _chance_of(now[:, 0], sounding.at(strips.last_look)[picked])
+    failed = (generator.random(picked.size) >= alive_now) | strips.failed
+    renewed = np.zeros(picked.size, dtype=np.bool_)
+    made = np.zeros(picked.size, dtype=np.int64)
+    sets = np.zeros(picked.size, dtype=np.int64)
+    for _ in range(runs_ahead):
+        age = np.where(renewed, made, made + strips.age)
+        fit = failed | (age >= most)
+        sets += fit
+        renewed |= fit
+        made = np.where(fit, 0, made)
+        start = np.where(renewed, new[sims, made], now[sims, made])
+        end = np.where(renewed, new[sims, made + 1], now[sims, made + 1])
+        failed = generator.random(picked.size) >= _chance_of(end, start)
+        made = made + 1
+    return sets

@@ -1,0 +1,91 @@
+"""Numbers as people say them, one rule for every sentence of a plan."""
+
+from wearstats.estimates import Estimate
+
+_WORDS = (
+    "no",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+)
+_HALF_PERCENT = 0.005
+
+
+def runs_in_words(runs: float) -> str:
+    """Return a number of runs in words.
+
+    Examples
+    --------
+    >>> runs_in_words(6), runs_in_words(1), runs_in_words(6.4), runs_in_words(30)
+    ('six runs', 'one run', '6.4 runs', '30 runs')
+    """
+    if runs == int(runs) and 0 <= runs < len(_WORDS):
+        number = _WORDS[int(runs)]
+    else:
+        number = f"{runs:.1f}".removesuffix(".0")
+    return f"{number} run" if runs == 1 else f"{number} runs"
+
+
+def percent(chance: float) -> str:
+    """Return a chance in percent, never rounded to certainty.
+
+    Examples
+    --------
+    >>> percent(0.934), percent(0.9999), percent(0.001)
+    ('93 %', 'over 99 %', 'under 1 %')
+    """
+    if chance > 1 - _HALF_PERCENT:
+        return "over 99 %"
+    if chance < _HALF_PERCENT:
+        return "under 1 %"
+    return f"{100 * chance:.0f} %"
+
+
+def percent_with_interval(chance: Estimate) -> str:
+    """Return a chance with its interval.
+
+    Examples
+    --------
+    >>> percent_with_interval(Estimate(0.934, 0.88, 0.97, 0.9))
+    '93 % (88 % to 97 %)'
+    """
+    if chance.estimate is None:
+        return "not known"
+    if chance.low is None or chance.high is None:
+        return percent(chance.estimate)
+    return f"{percent(chance.estimate)} ({percent(chance.low)} to {percent(chance.high)})"
+
+
+def money(amount: float, currency: str) -> str:
+    """Return a sum of money.
+
+    Examples
+    --------
+    >>> money(83.267, "USD"), money(1234.5, "")
+    ('83.27 USD', '1,234')
+    """
+    hundred = 100
+    number = f"{amount:,.2f}" if abs(amount) < hundred else f"{amount:,.0f}"
+    return f"{number} {currency}" if currency else number
+
+
+def stretch(low: int, high: int | None) -> str:
+    """Return a stretch of runs in words.
+
+    Examples
+    --------
+    >>> stretch(6, 9), stretch(6, 6), stretch(6, None)
+    ('6 to 9 runs', 'six runs', '6 runs and more')
+    """
+    if high is None:
+        return f"{low} runs and more"
+    return runs_in_words(low) if low == high else f"{low} to {high} runs"
