@@ -142,12 +142,11 @@ def quantity(estimate: Estimate) -> Shown:
     >>> str(quantity(Estimate(None, 6.13, None, 0.9, "runs")))
     '6.1 or more runs'
     """
-    leading = next(
-        (v for v in (estimate.estimate, estimate.low, estimate.high) if v is not None), None
-    )
-    if leading is None:
+    known = [v for v in (estimate.estimate, estimate.low, estimate.high) if v is not None]
+    if not known:
         return Shown("not known", "", "")
-    decimals = _decimals(leading, estimate.unit)
+    whole = estimate.unit == "runs" and all(value.is_integer() for value in map(float, known))
+    decimals = 0 if whole else _decimals(known[0], estimate.unit)
 
     def fixed(value: float | None) -> str | None:
         return None if value is None else _fixed(value, decimals)

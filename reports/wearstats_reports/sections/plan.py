@@ -6,13 +6,27 @@ from wearstats_reports.answers import Answer
 
 
 @dataclass(frozen=True, slots=True)
-class CostPoint:
-    """Cost per run when restripping every `runs` runs."""
+class PlanPoint:
+    """What restripping every `runs` runs comes to.
+
+    Parameters
+    ----------
+    value : float
+        Cost per run where the basis is "cost", else the chance of still being sound.
+    """
 
     runs: float
-    cost: float
+    value: float
     low: float | None
     high: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Runs `low` to `high`, both included; `high` None where there is no upper end."""
+
+    low: int
+    high: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,19 +35,20 @@ class Interval:
 
     Parameters
     ----------
-    best : Answer
-    near_low, near_high : float or None
-        Every interval in this range costs within 2 % of the least.
     basis : str
-        One sentence: by cost, or by a bound on the chance of burn-through.
-    curve : tuple of CostPoint
-        Empty without costs.
+        "cost", "bound", or empty where there is no plan.
+    best : Answer
+    near_best : tuple of Stretch
+        Intervals that cost nearly as little.
+    remarks : tuple of str
+        The plan's own sentences.
+    curve : tuple of PlanPoint
     currency : str
     """
 
-    best: Answer
-    near_low: float | None
-    near_high: float | None
     basis: str
-    curve: tuple[CostPoint, ...]
+    best: Answer
+    near_best: tuple[Stretch, ...]
+    remarks: tuple[str, ...]
+    curve: tuple[PlanPoint, ...]
     currency: str

@@ -1,0 +1,51 @@
+"""File names that are safe on every system, whatever a unit is called."""
+
+import hashlib
+import re
+import unicodedata
+from collections.abc import Iterable
+
+_LONGEST = 40
+_RESERVED = frozenset(
+    {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
+)
+
+
+def slug(text: str) -> str:
+    """Return `text` in lower case with letters, digits and single hyphens only; may be empty.
+
+    Examples
+    --------
+    >>> slug("K 2"), slug("../../x"), slug("Größe"), slug("🏁")
+    ('k-2', 'x', 'grosse', '')
+    """
+    flat = unicodedata.normalize("NFKD", text.casefold())
+    letters = "".join(c for c in flat if not unicodedata.combining(c))
+    return re.sub(r"[^a-z0-9]+", "-", letters).strip("-")[:_LONGEST].strip("-")
+
+
+def _mark(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:8]
+
+
+def page_names(units: Iterable[str]) -> dict[str, str]:
+    """Return a file name for each unit's page.
+
+    A name that had to be changed by more than its case carries a short hash of the id, and so
+    does every one of several ids that would share a file on a system that ignores case.
+
+    Examples
+    --------
+    >>> page_names(["K1"])
+    {'K1': 'unit-k1.html'}
+    """
+    slugs = {unit: slug(unit) for unit in units}
+    counts: dict[str, int] = {}
+    for name in slugs.values():
+        counts[name] = counts.get(name, 0) + 1
+    names = {}
+    for unit, name in slugs.items():
+        kept = name == unit.casefold() and name not in _RESERVED and counts[name] == 1
+        stem = name if kept else "-".join(part for part in (name, _mark(unit)) if part)
+        names[unit] = f"unit-{stem}.html"
+    return names
