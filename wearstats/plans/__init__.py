@@ -4,7 +4,8 @@ from wearstats.plans.advice import Advice
 from wearstats.plans.cautions import ADVICE_MEANS, CAUTIONS
 from wearstats.plans.chance import Chances, chances
 from wearstats.plans.draws import KnownSurvival, SurvivalDraws
-from wearstats.plans.outlook import FleetOutlook, UnitApart, UnitOutlook, outlook
+from wearstats.plans.fleet import FleetOutlook, UnitApart, UnitOutlook
+from wearstats.plans.outlook import outlook
 from wearstats.plans.restrip import RestripInterval, RestripPlan
 from wearstats.plans.sets import SetsNeeded, StripsNow, sets_needed
 

@@ -3,10 +3,15 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
-from wearstats.estimates import Estimate
 from wearstats.plans.chance import Chances
 from wearstats.plans.restrip import RestripInterval
-from wearstats.plans.words import percent, percent_with_interval, runs_in_words, stretch
+from wearstats.plans.words import (
+    percent,
+    percent_exactly,
+    percent_with_interval,
+    runs_in_words,
+    stretch,
+)
 
 
 class Advice(StrEnum):
@@ -58,16 +63,17 @@ def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
     4. the chance as known is under the bound: look first;
     5. else: run.
     """
-    limit = _over_limit(case)
+    limit = over_service_limit(case)
     if limit is not None:
         return Advice.RESTRIP, limit
     ahead = runs_in_words(case.runs_ahead)
     as_known, if_sound = chances.ahead.estimate or 0.0, chances.ahead_if_sound.estimate or 0.0
-    asked = percent(case.bound)
+    asked = percent_exactly(case.bound)
     if if_sound < case.bound:
         reason = (
             f"even if a look found them sound, the chance of lasting {ahead} more is "
-            f"{percent_with_interval(chances.ahead_if_sound)}, under the {asked} asked for"
+            f"{percent_with_interval(chances.ahead_if_sound, case.bound)}, "
+            f"under the {asked} asked for"
         )
         return Advice.RESTRIP, _sentence(reason, case)
     dear = _over_cheap(case)
@@ -76,21 +82,18 @@ def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
     if as_known < case.bound:
         reason = (
             f"{_since_look(case)}; a look would move the chance of lasting {ahead} more from "
-            f"{percent(as_known)} to {percent(if_sound)} or tell you to restrip"
+            f"{percent(as_known, case.bound)} to {percent(if_sound)} or tell you to restrip"
         )
         return Advice.LOOK, _sentence(reason, case)
     reason = (
-        f"the records give {_article(chances.ahead)} chance of lasting {ahead} more, "
+        f"the chance of lasting {ahead} more is {percent_with_interval(chances.ahead)}, "
         f"at or over the {asked} asked for"
     )
     return Advice.RUN, _sentence(reason, case)
 
 
-def _article(chance: Estimate) -> str:
-    return f"a {percent_with_interval(chance)}"
-
-
-def _over_limit(case: Case) -> str | None:
+def over_service_limit(case: Case) -> str | None:
+    """Return the sentence saying that the runs ahead would pass the service limit, or None."""
     limit = case.service_limit_runs
     if limit is None or case.age + case.runs_ahead <= limit:
         return None

@@ -1,19 +1,19 @@
 """Where every unit stands, and what the records speak for."""
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 import pandas as pd
 
 from wearstats.errors import PlanError, UsageError
-from wearstats.estimates import Estimate
-from wearstats.plans.advice import Advice, Case, advise
-from wearstats.plans.cautions import CAUTIONS
+from wearstats.lives import StripLives
+from wearstats.plans.advice import Advice, Case, advise, over_service_limit
 from wearstats.plans.chance import Chances, chances
 from wearstats.plans.draws import SurvivalDraws, checked_share
+from wearstats.plans.fleet import FleetOutlook, UnitApart, UnitOutlook
 from wearstats.plans.restrip import LossByAge, RestripInterval, RestripPlan
+from wearstats.records.schema import MODES
 
 FAILED = "burned"
 """The failure whose life the draws describe."""
@@ -33,169 +33,9 @@ class SeasonNow(Protocol):
         ...
 
 
-class LivesNow(Protocol):
-    """What an outlook asks of strip lives; `wearstats.lives.StripLives` has it."""
-
-    @property
-    def frame(self) -> pd.DataFrame:
-        """One row for each build: columns unit, build, entry, lower, mode, ending, age,
-        last_look, open, left_out.
-        """  # noqa: D205 - a list of columns
-        ...
-
-    @property
-    def runs(self) -> pd.DataFrame:
-        """One row for each run, in order: columns unit, build, strips."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
-class UnitOutlook:
-    """Where one unit stands.
-
-    Attributes
-    ----------
-    unit : str
-    build : int or None
-        None where no build is in use.
-    age, last_look, runs_since_look : float or None
-        Load-weighted runs on the strips now, when last known sound, and between the two.
-    sound_now, ahead, ahead_if_sound : Estimate or None
-        See `wearstats.plans.chance`; None where it cannot be told.
-    advice : Advice
-    reason : str
-        One sentence.
-    service_limit_runs : float or None
-    """
-
-    unit: str
-    build: int | None
-    age: float | None
-    last_look: float | None
-    sound_now: Estimate | None
-    ahead: Estimate | None
-    ahead_if_sound: Estimate | None
-    advice: Advice
-    reason: str
-    service_limit_runs: float | None
-
-    @property
-    def runs_since_look(self) -> float | None:
-        """Runs nobody has looked after."""
-        if self.age is None or self.last_look is None:
-            return None
-        return self.age - self.last_look
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return plain data for JSON."""
-        return {
-            "unit": self.unit,
-            "build": self.build,
-            "age": self.age,
-            "last_look": self.last_look,
-            "runs_since_look": self.runs_since_look,
-            "sound_now": _plain(self.sound_now),
-            "ahead": _plain(self.ahead),
-            "ahead_if_sound": _plain(self.ahead_if_sound),
-            "advice": self.advice.value,
-            "reason": self.reason,
-            "service_limit_runs": self.service_limit_runs,
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class UnitApart:
-    """A unit that is not planned for, and why."""
-
-    unit: str
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
-class FleetOutlook:
-    """Where the fleet stands.
-
-    Attributes
-    ----------
-    units : tuple of UnitOutlook
-    apart : tuple of UnitApart
-        Retired, sold.
-    restrip : RestripInterval
-        For the fleet, without any one unit's service limit.
-    runs_ahead : int
-    bound, level : float
-    lives, failures, left_out : int
-        Lives and burn-throughs behind the numbers, and builds set aside from the fit.
-    simulated : bool
-    cautions : tuple of str
-        To be shown wherever an advice is.
-    """
-
-    units: tuple[UnitOutlook, ...]
-    apart: tuple[UnitApart, ...]
-    restrip: RestripInterval
-    runs_ahead: int
-    bound: float
-    level: float
-    lives: int
-    failures: int
-    left_out: int
-    simulated: bool
-    cautions: tuple[str, ...] = CAUTIONS
-
-    @property
-    def frame(self) -> pd.DataFrame:
-        """One row for each unit; each chance as estimate, low and high."""
-        return pd.DataFrame([_row(unit) for unit in self.units], columns=_COLUMNS)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return plain data for JSON."""
-        return {
-            "runs_ahead": self.runs_ahead,
-            "bound": self.bound,
-            "level": self.level,
-            "lives": self.lives,
-            "failures": self.failures,
-            "left_out": self.left_out,
-            "simulated": self.simulated,
-            "units": [unit.as_dict() for unit in self.units],
-            "apart": [{"unit": unit.unit, "why": unit.why} for unit in self.apart],
-            "restrip_interval": self.restrip.as_dict(),
-            "cautions": list(self.cautions),
-        }
-
-
-_CHANCES = ("sound_now", "ahead", "ahead_if_sound")
-_COLUMNS = [
-    "unit",
-    "build",
-    "age",
-    "last_look",
-    "runs_since_look",
-    *(f"{name}{end}" for name in _CHANCES for end in ("", "_low", "_high")),
-    "advice",
-    "reason",
-    "service_limit_runs",
-]
-
-
-def _plain(estimate: Estimate | None) -> Any:
-    return None if estimate is None else estimate.as_dict()
-
-
-def _row(unit: UnitOutlook) -> dict[str, Any]:
-    row = unit.as_dict()
-    for name in _CHANCES:
-        estimate = getattr(unit, name)
-        row[name] = None if estimate is None else estimate.estimate
-        row[f"{name}_low"] = None if estimate is None else estimate.low
-        row[f"{name}_high"] = None if estimate is None else estimate.high
-    return row
-
-
 def outlook(
     season: SeasonNow,
-    lives: LivesNow,
+    lives: StripLives,
     draws: SurvivalDraws,
     *,
     runs_ahead: int,
@@ -208,7 +48,7 @@ def outlook(
     Parameters
     ----------
     season : SeasonNow
-    lives : LivesNow
+    lives : StripLives
     draws : SurvivalDraws
         Of burn-through.
     runs_ahead : int
@@ -231,7 +71,7 @@ def outlook(
         raise UsageError(message)
     checked_share(level, "the level")
     plan = RestripPlan() if plan is None else plan
-    usable = lives.frame[~lives.frame["left_out"].astype(bool)]
+    usable = lives.usable
     longest = float(usable["lower"].max()) if len(usable) else None
     interval = plan.best(draws, loss_psi_by_age, level, longest)
     limits = _service_limits(season.units, plan.service_limit_runs)
@@ -288,51 +128,26 @@ def _units_apart(units: pd.DataFrame, builds: pd.DataFrame) -> dict[str, str]:
     return apart
 
 
-def _unit_outlook(name: str, lives: LivesNow, ask: _Ask, limit: float | None) -> UnitOutlook:
+def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) -> UnitOutlook:
     builds = lives.frame[(lives.frame["unit"] == name) & lives.frame["open"].astype(bool)]
     if builds.empty:
-        why = "no strips in use are on record"
-        return _untold(name, None, None, limit, Advice.LOOK, f"It cannot be told: {why}.")
-    current: Mapping[str, Any] = builds.loc[builds["build"].idxmax()].to_dict()
+        reason = "It cannot be told: no strips in use are on record."
+        return UnitOutlook(name, Advice.LOOK, reason, service_limit_runs=limit)
+    current = builds.loc[builds["build"].idxmax()]
     build = int(current["build"])
     age = float(current["age"]) if pd.notna(current["age"]) else None
-    if current["mode"]:
-        reason = f"The last look found the strips {current['mode']}."
-        return _untold(name, build, age, limit, Advice.RESTRIP, reason)
-    if current["left_out"]:
-        why = "the records of this build disagree and it is left out of the fit"
-        return _untold(name, build, None, limit, Advice.LOOK, f"It cannot be told: {why}.")
-    if age is None:
-        why = "the runs on these strips are not known"
-        return _untold(name, build, None, limit, Advice.LOOK, f"It cannot be told: {why}.")
-    return _told(name, current, age, _last_state(lives.runs, name, build), ask, limit)
-
-
-def _untold(
-    name: str,
-    build: int | None,
-    age: float | None,
-    limit: float | None,
-    advice: Advice,
-    reason: str,
-) -> UnitOutlook:
-    return UnitOutlook(name, build, age, None, None, None, None, advice, reason, limit)
-
-
-def _last_state(runs: pd.DataFrame, name: str, build: int) -> str | None:
-    seen = runs[(runs["unit"] == name) & (runs["build"] == build)]["strips"].dropna()
-    return None if seen.empty else str(seen.iloc[-1])
-
-
-def _told(
-    name: str,
-    current: Mapping[str, Any],
-    age: float,
-    state: str | None,
-    ask: _Ask,
-    limit: float | None,
-) -> UnitOutlook:
-    looked = pd.notna(current["last_look"])
+    state = _last_state(lives.runs, name, build)
+    # A build left out of the fit claims no failure, yet what was seen was seen.
+    failed = current["mode"] or (state if state in MODES else "")
+    if failed:
+        reason = f"The last look found the strips {failed}."
+        return UnitOutlook(
+            name, Advice.RESTRIP, reason, build=build, age=age, service_limit_runs=limit
+        )
+    if age is None or current["left_out"]:
+        reason = f"It cannot be told: {_why_untold(lives, name, build)}."
+        return UnitOutlook(name, Advice.LOOK, reason, build=build, service_limit_runs=limit)
+    looked = bool(pd.notna(current["last_look"]))
     last_look = min(float(current["last_look"] if looked else current["entry"]), age)
     case = Case(
         age=age,
@@ -344,28 +159,45 @@ def _told(
         service_limit_runs=limit,
         interval=ask.interval,
     )
-    build = int(current["build"])
+    return _told(name, build, case, ask)
+
+
+def _why_untold(lives: StripLives, name: str, build: int) -> str:
+    for left in lives.left_out:
+        if left.unit == name and left.build == build:
+            return f"this build is left out of the fit ({left.message.rstrip('.')})"
+    return "the runs on these strips are not known"
+
+
+def _last_state(runs: pd.DataFrame, name: str, build: int) -> str | None:
+    seen = runs[(runs["unit"] == name) & (runs["build"] == build)]["strips"].dropna()
+    return None if seen.empty else str(seen.iloc[-1])
+
+
+def _told(name: str, build: int, case: Case, ask: _Ask) -> UnitOutlook:
+    def outlook_of(advice: Advice, reason: str, found: Chances | None = None) -> UnitOutlook:
+        return UnitOutlook(
+            name,
+            advice,
+            reason,
+            build=build,
+            age=case.age,
+            last_look=case.last_look,
+            chances=found,
+            service_limit_runs=case.service_limit_runs,
+        )
+
     try:
-        found: Chances = chances(
+        found = chances(
             ask.draws,
-            age=age,
-            last_look=last_look,
-            runs_ahead=ask.runs_ahead,
+            age=case.age,
+            last_look=case.last_look,
+            runs_ahead=case.runs_ahead,
             level=ask.level,
         )
     except PlanError as error:
-        reason = f"It cannot be told: {error}."
-        return _untold(name, build, age, limit, Advice.LOOK, reason)
-    advice, reason = advise(case, found)
-    return UnitOutlook(
-        name,
-        build,
-        age,
-        last_look,
-        found.sound_now,
-        found.ahead,
-        found.ahead_if_sound,
-        advice,
-        reason,
-        limit,
-    )
+        limit = over_service_limit(case)
+        if limit is not None:
+            return outlook_of(Advice.RESTRIP, limit)
+        return outlook_of(Advice.LOOK, f"It cannot be told: {error}.")
+    return outlook_of(*advise(case, found), found)

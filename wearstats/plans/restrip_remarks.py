@@ -3,7 +3,7 @@
 import math
 
 from wearstats.estimates import Estimate
-from wearstats.plans.words import money, percent, runs_in_words, stretch
+from wearstats.plans.words import money, percent_exactly, runs_in_words, stretch
 
 
 def on_cost(
@@ -26,7 +26,7 @@ def on_cost(
     least = (
         f"Restripping after {runs_in_words(best)} costs least, "
         f"{money(at_best.estimate or 0.0, currency)} a run; what costs within "
-        f"{percent(tolerance)} of that: {nearly}."
+        f"{percent_exactly(tolerance)} of that: {nearly}."
     )
     if near_best[-1][1] is not None:
         return (least,)
@@ -38,7 +38,7 @@ def on_cost(
 
 def on_bound(best: int | None, bound: float, *, capped: bool) -> str:
     """Say how long the chance of burn-through stays within what was asked for."""
-    asked = percent(1 - bound)
+    asked = percent_exactly(1 - bound)
     if best is None:
         return f"The chance of burn-through does not pass {asked} however long the strips run."
     if best == 0:

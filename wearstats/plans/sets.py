@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from wearstats.arrays import FloatArray, IntArray
+from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.errors import UsageError
-from wearstats.plans.draws import Sounding, SurvivalDraws, sound
+from wearstats.plans.draws import SurvivalDraws, sound
 
 CHANCES_OF_ENOUGH = (0.9, 0.95, 0.99)
 
@@ -127,9 +127,14 @@ def sets_needed(
     sounding = sound(draws, np.concatenate([np.asarray(some, dtype=np.float64) for some in ages]))
     generator = np.random.default_rng(seed)
     picked = generator.choice(sounding.weights.size, size=simulations, p=sounding.weights)
+    new = np.stack([sounding.at(age) for age in ahead], axis=1)[picked]
     total = np.zeros(simulations, dtype=np.int64)
     for each in strips:
-        total += _fitted(sounding, picked, each, runs_ahead, restrip_after, generator)
+        now = np.stack([sounding.at(each.age + run) for run in ahead], axis=1)[picked]
+        still_sound = _share(now[:, 0], sounding.at(each.last_look)[picked])
+        failed = (generator.random(simulations) >= still_sound) | each.failed
+        left = np.inf if restrip_after is None else max(restrip_after - each.age, 0)
+        total += _sets_fitted((now, left), (new, restrip_after or np.inf), failed, generator)
     counts = np.bincount(total)
     return SetsNeeded(
         probability=tuple(float(count) / simulations for count in counts),
@@ -141,38 +146,38 @@ def sets_needed(
     )
 
 
-def _chance_of(later: FloatArray, earlier: FloatArray) -> FloatArray:
+def _share(later: FloatArray, earlier: FloatArray) -> FloatArray:
     return np.divide(later, earlier, out=np.zeros_like(later), where=earlier > 0)
 
 
-def _fitted(
-    sounding: Sounding,
-    picked: IntArray,
-    strips: StripsNow,
-    runs_ahead: int,
-    restrip_after: int | None,
+def _sets_fitted(
+    now: tuple[FloatArray, float],
+    new: tuple[FloatArray, float],
+    failed: BoolArray,
     generator: np.random.Generator,
 ) -> IntArray:
-    """Return the sets one unit takes, shape (simulations,)."""
-    most = np.inf if restrip_after is None else restrip_after
-    ahead = np.arange(runs_ahead + 1, dtype=np.float64)
-    # Two tracks: the strips it has now (their own ages) and any fitted later (whole ages).
-    now = np.stack([sounding.at(strips.age + run) for run in ahead], axis=1)[picked]
-    new = np.stack([sounding.at(run) for run in ahead], axis=1)[picked]
-    sims = np.arange(picked.size)
-    alive_now = _chance_of(now[:, 0], sounding.at(strips.last_look)[picked])
-    failed = (generator.random(picked.size) >= alive_now) | strips.failed
-    renewed = np.zeros(picked.size, dtype=np.bool_)
-    made = np.zeros(picked.size, dtype=np.int64)
-    sets = np.zeros(picked.size, dtype=np.int64)
-    for _ in range(runs_ahead):
-        age = np.where(renewed, made, made + strips.age)
-        fit = failed | (age >= most)
+    """Return the sets one unit takes, shape (simulations,).
+
+    Parameters
+    ----------
+    now, new : (ndarray of shape (simulations, runs + 1), float)
+        Survival of the strips in use and of new ones, by runs from here, and the runs each may
+        make before a planned restrip.
+    failed : ndarray, shape (simulations,)
+        Whether the strips in use have failed before the first run.
+    generator : Generator
+    """
+    each = np.arange(failed.size)
+    renewed = np.zeros(failed.size, dtype=np.bool_)
+    made = np.zeros(failed.size, dtype=np.int64)
+    sets = np.zeros(failed.size, dtype=np.int64)
+    for _ in range(now[0].shape[1] - 1):
+        fit = failed | (made >= np.where(renewed, new[1], now[1]))
         sets += fit
-        renewed |= fit
+        renewed = renewed | fit
         made = np.where(fit, 0, made)
-        start = np.where(renewed, new[sims, made], now[sims, made])
-        end = np.where(renewed, new[sims, made + 1], now[sims, made + 1])
-        failed = generator.random(picked.size) >= _chance_of(end, start)
+        before = np.where(renewed, new[0][each, made], now[0][each, made])
+        after = np.where(renewed, new[0][each, made + 1], now[0][each, made + 1])
+        failed = generator.random(failed.size) >= _share(after, before)
         made = made + 1
     return sets

@@ -18,6 +18,7 @@ _WORDS = (
     "twelve",
 )
 _HALF_PERCENT = 0.005
+_MOST_DIGITS = 6
 
 
 def runs_in_words(runs: float) -> str:
@@ -35,22 +36,44 @@ def runs_in_words(runs: float) -> str:
     return f"{number} run" if runs == 1 else f"{number} runs"
 
 
-def percent(chance: float) -> str:
-    """Return a chance in percent, never rounded to certainty.
+def percent_exactly(share: float) -> str:
+    """Return a share that somebody chose, as chosen.
 
     Examples
     --------
-    >>> percent(0.934), percent(0.9999), percent(0.001)
-    ('93 %', 'over 99 %', 'under 1 %')
+    >>> percent_exactly(0.9), percent_exactly(0.995), percent_exactly(1 - 0.9)
+    ('90 %', '99.5 %', '10 %')
     """
-    if chance > 1 - _HALF_PERCENT:
+    return f"{100 * share:.6g} %"
+
+
+def percent(chance: float, bound: float | None = None) -> str:
+    """Return a chance in percent, never rounded to certainty.
+
+    Parameters
+    ----------
+    chance : float
+        0 to 1.
+    bound : float, optional
+        A chance under this is never rounded up to it.
+
+    Examples
+    --------
+    >>> percent(0.934), percent(0.9999), percent(0.001), percent(0.896, 0.9)
+    ('93 %', 'over 99 %', 'under 1 %', '89.6 %')
+    """
+    if chance >= 1 - _HALF_PERCENT:
         return "over 99 %"
-    if chance < _HALF_PERCENT:
+    if chance <= _HALF_PERCENT:
         return "under 1 %"
-    return f"{100 * chance:.0f} %"
+    digits = 0
+    if bound is not None and chance < bound:
+        while round(100 * chance, digits) >= 100 * bound and digits < _MOST_DIGITS:
+            digits += 1
+    return f"{100 * chance:.{digits}f} %"
 
 
-def percent_with_interval(chance: Estimate) -> str:
+def percent_with_interval(chance: Estimate, bound: float | None = None) -> str:
     """Return a chance with its interval.
 
     Examples
@@ -60,9 +83,10 @@ def percent_with_interval(chance: Estimate) -> str:
     """
     if chance.estimate is None:
         return "not known"
+    middle = percent(chance.estimate, bound)
     if chance.low is None or chance.high is None:
-        return percent(chance.estimate)
-    return f"{percent(chance.estimate)} ({percent(chance.low)} to {percent(chance.high)})"
+        return middle
+    return f"{middle} ({percent(chance.low)} to {percent(chance.high)})"
 
 
 def money(amount: float, currency: str) -> str:

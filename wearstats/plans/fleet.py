@@ -1,0 +1,151 @@
+"""The result of an outlook: one value for each unit, one for the fleet."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from wearstats.estimates import Estimate
+from wearstats.plans.advice import Advice
+from wearstats.plans.cautions import CAUTIONS
+from wearstats.plans.chance import Chances
+from wearstats.plans.restrip import RestripInterval
+
+_CHANCES = ("sound_now", "ahead", "ahead_if_sound")
+_COLUMNS = [
+    "unit",
+    "build",
+    "age",
+    "last_look",
+    "runs_since_look",
+    *(f"{name}{end}" for name in _CHANCES for end in ("", "_low", "_high")),
+    "advice",
+    "reason",
+    "service_limit_runs",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class UnitOutlook:
+    """Where one unit stands.
+
+    Attributes
+    ----------
+    unit : str
+    advice : Advice
+    reason : str
+        One sentence.
+    build : int or None
+        None where no build is in use.
+    age, last_look, runs_since_look : float or None
+        Load-weighted runs on the strips now, when last known sound, and between the two.
+    chances : Chances or None
+        Sound now, and lasting the runs ahead; None where it cannot be told.
+    service_limit_runs : float or None
+    """
+
+    unit: str
+    advice: Advice
+    reason: str
+    build: int | None = None
+    age: float | None = None
+    last_look: float | None = None
+    chances: Chances | None = None
+    service_limit_runs: float | None = None
+
+    @property
+    def runs_since_look(self) -> float | None:
+        """Runs nobody has looked after."""
+        if self.age is None or self.last_look is None:
+            return None
+        return self.age - self.last_look
+
+    def _named(self) -> Iterator[tuple[str, Estimate | None]]:
+        for name in _CHANCES:
+            yield name, None if self.chances is None else getattr(self.chances, name)
+
+    def as_row(self) -> dict[str, Any]:
+        """Return one flat row; each chance as estimate, low and high."""
+        row = self.as_dict()
+        for name, each in self._named():
+            row[name] = None if each is None else each.estimate
+            row[f"{name}_low"] = None if each is None else each.low
+            row[f"{name}_high"] = None if each is None else each.high
+        return row
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain data for JSON."""
+        return {
+            "unit": self.unit,
+            "build": self.build,
+            "age": self.age,
+            "last_look": self.last_look,
+            "runs_since_look": self.runs_since_look,
+            **{name: None if each is None else each.as_dict() for name, each in self._named()},
+            "advice": self.advice.value,
+            "reason": self.reason,
+            "service_limit_runs": self.service_limit_runs,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class UnitApart:
+    """A unit that is not planned for, and why."""
+
+    unit: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class FleetOutlook:
+    """Where the fleet stands.
+
+    Attributes
+    ----------
+    units : tuple of UnitOutlook
+    apart : tuple of UnitApart
+        Retired, sold.
+    restrip : RestripInterval
+        For the fleet, without any one unit's service limit.
+    runs_ahead : int
+    bound, level : float
+    lives, failures, left_out : int
+        Lives and burn-throughs behind the numbers, and builds set aside from the fit.
+    simulated : bool
+    cautions : tuple of str
+        To be shown wherever an advice is.
+    """
+
+    units: tuple[UnitOutlook, ...]
+    apart: tuple[UnitApart, ...]
+    restrip: RestripInterval
+    runs_ahead: int
+    bound: float
+    level: float
+    lives: int
+    failures: int
+    left_out: int
+    simulated: bool
+    cautions: tuple[str, ...] = CAUTIONS
+
+    @property
+    def frame(self) -> pd.DataFrame:
+        """One row for each unit; each chance as estimate, low and high."""
+        return pd.DataFrame([unit.as_row() for unit in self.units], columns=_COLUMNS)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain data for JSON."""
+        return {
+            "runs_ahead": self.runs_ahead,
+            "bound": self.bound,
+            "level": self.level,
+            "lives": self.lives,
+            "failures": self.failures,
+            "left_out": self.left_out,
+            "simulated": self.simulated,
+            "units": [unit.as_dict() for unit in self.units],
+            "apart": [{"unit": unit.unit, "why": unit.why} for unit in self.apart],
+            "restrip_interval": self.restrip.as_dict(),
+            "cautions": list(self.cautions),
+        }
