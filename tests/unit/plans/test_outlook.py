@@ -1,0 +1,262 @@
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from wearstats.arrays import FloatArray
+from wearstats.errors import PlanError, UsageError
+from wearstats.lives import LeftOut, StripLives
+from wearstats.plans import (
+    CAUTIONS,
+    Advice,
+    FleetOutlook,
+    KnownSurvival,
+    RestripPlan,
+    UnitOutlook,
+    chances,
+    outlook,
+)
+
+WEAR_OUT = KnownSurvival(lambda ages: np.exp(-((ages / 12.0) ** 3)))
+
+
+@dataclass(frozen=True)
+class Prices:
+    planned: float = 300.0
+    burn_through: float = 1500.0
+    lost_psi_per_run: float = 0.0
+    currency: str = "USD"
+
+
+@dataclass(frozen=True)
+class Records:
+    units: pd.DataFrame
+    simulated: bool = False
+
+
+def build_of(unit: str, **changes: Any) -> dict[str, Any]:
+    age = changes.get("age", 4.0)
+    row = {
+        "unit": unit,
+        "build": 1,
+        "entry": 0.0,
+        "lower": age,
+        "upper": np.inf,
+        "mode": "",
+        "ending": "in use",
+        "age": age,
+        "last_look": age,
+        "open": True,
+        "left_out": False,
+        "weight": 1.0,
+    }
+    return row | changes
+
+
+def fleet(
+    *builds: dict[str, Any],
+    states: tuple[tuple[str, int, str | None], ...] = (),
+    limits: dict[str, float] | None = None,
+    retired: dict[str, str] | None = None,
+    left_out: tuple[LeftOut, ...] = (),
+    survival: KnownSurvival = WEAR_OUT,
+    **settings: Any,
+) -> FleetOutlook:
+    names = list(dict.fromkeys([*(each["unit"] for each in builds), *(retired or {})]))
+    units = pd.DataFrame(
+        {
+            "unit": names,
+            "service_limit_runs": [(limits or {}).get(name, np.nan) for name in names],
+            "retired": [pd.Timestamp((retired or {}).get(name, "NaT")) for name in names],
+        }
+    )
+    runs = pd.DataFrame(states, columns=["unit", "build", "strips"])
+    lives = StripLives(pd.DataFrame(list(builds)), runs, left_out)
+    return outlook(Records(units), lives, survival, **({"runs_ahead": 3} | settings))
+
+
+def only(found: FleetOutlook) -> UnitOutlook:
+    (unit,) = found.units
+    return unit
+
+
+def test_young_looked_at_strips_may_run() -> None:
+    # S(4 + 3) / S(4) = exp(-(343 - 64) / 1728) = 0.851.
+    unit = only(fleet(build_of("K1"), plan=RestripPlan(bound=0.8)))
+    assert unit.advice is Advice.RUN
+    assert unit.chances is not None
+    assert unit.chances.ahead.estimate == pytest.approx(np.exp(-279 / 1728))
+    assert unit.reason == (
+        "The chance of lasting three runs more is 85 % (85 % to 85 %), at or over the 80 % asked "
+        "for."
+    )
+
+
+def test_strips_nobody_looked_at_ask_for_a_look() -> None:
+    # As known S(10) / S(3); if found sound S(10) / S(7).
+    as_known = np.exp(-(1000 - 27) / 1728)
+    if_sound = np.exp(-(1000 - 343) / 1728)
+    unit = only(fleet(build_of("K1", age=7.0, last_look=3.0), plan=RestripPlan(bound=0.65)))
+    assert unit.advice is Advice.LOOK
+    assert unit.runs_since_look == 4.0
+    assert unit.reason == (
+        f"Nobody has looked for four runs; a look would move the chance of lasting three runs "
+        f"more from {100 * as_known:.0f} % to {100 * if_sound:.0f} % or tell you to restrip."
+    )
+
+
+def test_strips_never_looked_at_say_so() -> None:
+    unit = only(fleet(build_of("K1", age=7.0, last_look=np.nan), plan=RestripPlan(bound=0.65)))
+    assert unit.last_look == 0.0
+    assert unit.reason.startswith("Nobody has looked since they were fitted, seven runs ago")
+
+
+def test_even_sound_strips_under_the_bound_are_restripped() -> None:
+    unit = only(fleet(build_of("K1", age=11.0)))
+    assert unit.advice is Advice.RESTRIP
+    assert "even if a look found them sound" in unit.reason.lower()
+
+
+def test_a_chance_just_under_the_bound_is_not_rounded_up_to_it() -> None:
+    survival = KnownSurvival(lambda ages: 0.8996 ** (ages / 3))
+    unit = only(fleet(build_of("K1"), survival=survival))
+    assert unit.advice is Advice.RESTRIP
+    assert "is 89.96 % (" in unit.reason
+
+
+def test_age_past_what_costs_least_is_restripped() -> None:
+    plan = RestripPlan(Prices(), bound=0.3)
+    interval = plan.best(WEAR_OUT)
+    assert interval.latest is not None
+    at = only(fleet(build_of("K1", age=interval.latest - 3.0), plan=plan))
+    past = only(fleet(build_of("K1", age=interval.latest - 2.0), plan=plan))
+    assert at.advice is Advice.RUN
+    assert past.advice is Advice.RESTRIP
+    assert "that cost least" in past.reason
+
+
+@pytest.mark.parametrize(
+    ("age", "said"),
+    [
+        (3.0, None),
+        (4.0, "Three runs more from four runs would pass the service limit of six runs."),
+        (6.0, "The service limit of six runs is reached at six runs."),
+    ],
+)
+def test_the_units_own_service_limit_holds(age: float, said: str | None) -> None:
+    unit = only(fleet(build_of("K1", age=age), limits={"K1": 6.0}, plan=RestripPlan(bound=0.5)))
+    assert unit.service_limit_runs == 6.0
+    assert unit.advice is (Advice.RUN if said is None else Advice.RESTRIP)
+    assert said is None or unit.reason == said
+
+
+def test_the_lower_of_two_service_limits_holds() -> None:
+    plan = RestripPlan(bound=0.5, service_limit_runs=5)
+    found = fleet(build_of("K1"), build_of("K2"), limits={"K1": 9.0}, plan=plan)
+    assert [unit.service_limit_runs for unit in found.units] == [5.0, 5.0]
+    assert {unit.advice for unit in found.units} == {Advice.RESTRIP}
+
+
+def test_strips_found_failed_are_restripped() -> None:
+    unit = only(fleet(build_of("K1", mode="pulled", lower=2.0, upper=4.0)))
+    assert unit.advice is Advice.RESTRIP
+    assert unit.reason == "The last look found the strips pulled."
+    assert unit.chances is None
+
+
+def test_strips_found_failed_in_a_build_left_out_are_still_restripped() -> None:
+    unit = only(fleet(build_of("K1", left_out=True), states=(("K1", 1, "burned"),)))
+    assert unit.advice is Advice.RESTRIP
+
+
+def test_a_build_left_out_cannot_be_told() -> None:
+    left = LeftOut("K1", 1, "counter-disagrees", "5 runs typed, 4 counted.")
+    unit = only(fleet(build_of("K1", left_out=True), left_out=(left,)))
+    assert unit.advice is Advice.LOOK
+    assert unit.reason == (
+        "It cannot be told: this build is left out of the fit (5 runs typed, 4 counted)."
+    )
+
+
+def test_unknown_age_and_no_strips_cannot_be_told() -> None:
+    unknown = build_of("K1", age=np.nan, lower=0.0)
+    ended = build_of("K2", open=False, ending="crash")
+    found = fleet(unknown, ended)
+    assert [unit.advice for unit in found.units] == [Advice.LOOK, Advice.LOOK]
+    assert "runs on these strips are not known" in found.units[0].reason
+    assert "no strips in use" in found.units[1].reason
+
+
+def test_a_fit_that_rules_out_the_records_cannot_tell() -> None:
+    ends_at_five = KnownSurvival(lambda ages: (ages < 5).astype(np.float64))
+    unit = only(fleet(build_of("K1", age=7.0), survival=ends_at_five))
+    assert unit.advice is Advice.LOOK
+    assert "disagree" in unit.reason
+    limited = only(fleet(build_of("K1", age=7.0), survival=ends_at_five, limits={"K1": 8.0}))
+    assert limited.advice is Advice.RESTRIP
+
+
+def test_hot_strips_are_mentioned() -> None:
+    states = (("K1", 1, "sound"), ("K1", 1, "hot"), ("K1", 1, None))
+    unit = only(fleet(build_of("K1"), states=states, plan=RestripPlan(bound=0.8)))
+    assert unit.reason.endswith("found them hot, which these chances do not count.")
+
+
+def test_retired_and_sold_units_stand_apart() -> None:
+    sold = build_of("K3", open=False, ending="sold")
+    found = fleet(build_of("K1"), sold, retired={"K2": "2026-05-03"})
+    assert [unit.unit for unit in found.units] == ["K1"]
+    assert [(unit.unit, unit.why) for unit in found.apart] == [
+        ("K2", "retired on 2026-05-03"),
+        ("K3", "sold"),
+    ]
+
+
+def test_counts_cautions_frame_and_json() -> None:
+    first = build_of("K1", lower=3.0, upper=5.0, mode="burned", open=False, ending="burned")
+    found = fleet(first, build_of("K1", build=2), build_of("K2", left_out=True))
+    assert (found.lives, found.failures, found.left_out) == (2, 1, 1)
+    assert found.cautions == CAUTIONS
+    data = json.loads(json.dumps(found.as_dict(), allow_nan=False))
+    assert data["cautions"] == list(CAUTIONS)
+    assert set(data["units"][0]["ahead"]) == {"estimate", "low", "high", "level"}
+    frame = found.frame
+    assert list(frame["unit"]) == ["K1", "K2"]
+    assert frame.loc[0, "ahead"] == data["units"][0]["ahead"]["estimate"]
+    assert pd.isna(frame.loc[1, "ahead"])
+
+
+def test_the_order_of_builds_does_not_matter() -> None:
+    builds = [build_of("K2"), build_of("K1"), build_of("K1", build=2, age=2.0)]
+    assert fleet(*builds).frame.equals(fleet(*builds[::-1]).frame)
+
+
+@pytest.mark.parametrize("settings", [{"runs_ahead": 0}, {"runs_ahead": 2.5}, {"level": 1.0}])
+def test_an_outlook_of_nothing_is_refused(settings: dict[str, Any]) -> None:
+    with pytest.raises(UsageError):
+        fleet(build_of("K1"), **settings)
+
+
+def test_a_look_after_the_age_is_refused() -> None:
+    with pytest.raises(PlanError, match="does not lie"):
+        chances(WEAR_OUT, age=3.0, last_look=4.0, runs_ahead=1, level=0.9)
+
+
+def test_a_sound_look_moves_the_draws_towards_the_longer_life() -> None:
+    # Two curves, equally likely: one sure to fail in run 5, one that lasts for ever. Sound at 5
+    # means the second; unlooked, the chance of lasting is the even one.
+    lasting: Callable[[FloatArray], FloatArray] = np.ones_like
+
+    class Two:
+        def survival_matrix(self, ages: FloatArray, /) -> tuple[FloatArray, FloatArray]:
+            ends = (ages < 5).astype(np.float64)
+            return np.stack([ends, lasting(ages)]), np.array([1.0, 1.0])
+
+    found = chances(Two(), age=5.0, last_look=4.0, runs_ahead=2, level=0.9)
+    assert found.sound_now.estimate == 0.5
+    assert found.ahead.estimate == 0.5
+    assert found.ahead_if_sound.estimate == 1.0
