@@ -1,130 +1,28 @@
-"""Linear mixed models: the one door to statsmodels.
+"""Variance components from statsmodels, verified, and what to do where it finds none.
 
-statsmodels finds the variance components; everything people read is then computed here from
-Henderson's mixed-model equations, so that coefficients, effects, predictions and their covariance
-come from one matrix and a shaky Hessian never reaches an answer.
-
-Henderson (1975) Biometrics 31:423-447, doi:10.2307/2529430 (equations and joint covariance).
+statsmodels only finds the variances; coefficients, effects and their covariance are computed from
+the mixed-model equations, so that a shaky Hessian never reaches an answer.
 """
 
 import math
 import warnings
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from wearstats.arrays import FloatArray, IntArray
+from wearstats.arrays import FloatArray
 from wearstats.errors import NotConvergedError, NotIdentifiedError, TooFewError
+from wearstats.mixed.equations import (
+    Component,
+    MixedFit,
+    design_of,
+    label_codes,
+    solve_equations,
+)
 
 _NEGLIGIBLE = 1e-6
 _SCORE_TOLERANCE = 1e-3
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Component:
-    """Independent random effects, one for each label, times a column.
-
-    Parameters
-    ----------
-    name : str
-    labels : tuple of hashable, length n
-        Which effect a row takes.
-    column : ndarray, shape (n,)
-        What the effect is multiplied by (1 for an intercept).
-    """
-
-    name: str
-    labels: tuple[Hashable, ...]
-    column: FloatArray
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class MixedFit:
-    """A fitted linear mixed model, as numbers.
-
-    Parameters
-    ----------
-    names : tuple of str
-        Fixed effects.
-    coefficients : ndarray, shape (p,)
-    covariance : ndarray, shape (p, p)
-    joint_names : tuple of str
-        Components that vary together, and `joint_covariance` of shape (k, k) between them.
-    variances : mapping of str to float
-        Every component's variance.
-    residual_variance : float
-    log_likelihood : float
-        Restricted (REML) or full (ML), all constants included.
-    rows : int
-    counts : mapping of str to int
-        Labels in each component.
-    keys : tuple of (str, hashable)
-        Component and label of each random effect, in the order of `effects`.
-    effects : ndarray, shape (q,)
-        Predicted random effects.
-    prediction_covariance : ndarray, shape (p + q, p + q)
-        Of (estimated fixed - true fixed, predicted random - true random).
-    """
-
-    names: tuple[str, ...]
-    coefficients: FloatArray
-    covariance: FloatArray
-    joint_names: tuple[str, ...]
-    joint_covariance: FloatArray
-    variances: Mapping[str, float]
-    residual_variance: float
-    log_likelihood: float
-    rows: int
-    counts: Mapping[str, int]
-    keys: tuple[tuple[str, Hashable], ...]
-    effects: FloatArray
-    prediction_covariance: FloatArray
-
-    def standard_error(self, contrast: FloatArray) -> float:
-        """Return the standard error of a combination of fixed effects."""
-        return math.sqrt(float(contrast @ self.covariance @ contrast))
-
-    def predicted(
-        self,
-        fixed: FloatArray,
-        effects: Mapping[str, tuple[Sequence[Hashable], FloatArray]],
-    ) -> tuple[FloatArray, FloatArray]:
-        """Mean and variance of `fixed @ beta + random effects` for new rows, without residual.
-
-        A label the fit has not seen gets mean 0 and its component's whole variance.
-
-        Parameters
-        ----------
-        fixed : ndarray, shape (m, p)
-        effects : mapping of component to (labels, column), each of length m
-
-        Returns
-        -------
-        mean, variance : ndarray, shape (m,)
-        """
-        place = {key: index for index, key in enumerate(self.keys)}
-        size, width = len(self.names), len(self.keys)
-        design = np.zeros((len(fixed), size + width))
-        design[:, :size] = fixed
-        unseen: dict[str, FloatArray] = {}
-        for name, (labels, column) in effects.items():
-            if name not in self.counts:
-                continue
-            spots = np.array([place.get((name, label), -1) for label in labels])
-            known = np.flatnonzero(spots >= 0)
-            design[known, size + spots[known]] = column[known]
-            unseen[name] = np.where(spots < 0, column, 0.0)
-        mean = design @ np.concatenate([self.coefficients, self.effects])
-        variance = np.sum((design @ self.prediction_covariance) * design, axis=1)
-        for name, column in unseen.items():
-            if name not in self.joint_names:
-                variance += self.variances[name] * column**2
-        if self.joint_names:
-            none = np.zeros(len(fixed))
-            together = np.stack([unseen.get(name, none) for name in self.joint_names])
-            variance += np.sum(together * (self.joint_covariance @ together), axis=0)
-        return mean, variance
 
 
 def fit_mixed(
@@ -183,7 +81,7 @@ def fit_mixed(
     scale = spread**2
     constant = (len(response) - (len(names) if reml else 0)) * math.log(spread)
     floor = max(found.residual * scale, residual_floor)
-    return _henderson(
+    return solve_equations(
         response,
         fixed,
         tuple(names),
@@ -194,6 +92,67 @@ def fit_mixed(
         residual=floor,
         log_likelihood=found.log_likelihood - constant,
     )
+
+
+def fit_leanest(
+    response: FloatArray,
+    fixed: FloatArray,
+    names: Sequence[str],
+    *,
+    groups: Sequence[Hashable] | None,
+    components: Sequence[Component],
+    residual_floor: float = 0.0,
+) -> tuple[MixedFit, tuple[str, ...]]:
+    """Fit by REML with every component the data can tell from nought.
+
+    A component whose variance is estimated at nought is left out, which gives the same
+    likelihood; where the optimiser fails for another reason the last component goes. Ordinary
+    least squares is what remains when all have gone.
+
+    Parameters
+    ----------
+    response, fixed, names, groups, residual_floor
+        As `fit_mixed`.
+    components : sequence of Component
+        The one to give up first stands last.
+
+    Returns
+    -------
+    MixedFit
+    notes : tuple of str
+        What was left out, and why.
+
+    Raises
+    ------
+    TooFewError, NotIdentifiedError
+    """
+    kept, notes = list(components), []
+    while True:
+        try:
+            fit = fit_mixed(
+                response,
+                fixed,
+                names,
+                groups=groups,
+                separate=kept,
+                residual_floor=residual_floor,
+            )
+        except _NoughtError as nought:
+            kept = [component for component in kept if component.name != nought.component]
+            notes.append(f"no spread of {nought.component} seen, so none is assumed")
+        except NotConvergedError as failure:
+            gone = kept.pop()
+            notes.append(f"{failure}, so {gone.name} was left out")
+        else:
+            return fit, tuple(notes)
+
+
+class _NoughtError(NotConvergedError):
+    """A variance component is estimated at nought."""
+
+    def __init__(self, component: str, last: Sequence[float]) -> None:
+        super().__init__(f"the spread of {component} is estimated at nought", last=last)
+        self.component = component
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -215,19 +174,6 @@ def _check_fixed(fixed: FloatArray, names: Sequence[str]) -> None:
         raise NotIdentifiedError(message, direction="a coefficient may be anything")
 
 
-def _codes(labels: Sequence[Hashable]) -> tuple[list[Hashable], IntArray]:
-    order: dict[Hashable, int] = {}
-    codes = [order.setdefault(label, len(order)) for label in labels]
-    return list(order), np.array(codes, dtype=np.int64)
-
-
-def _design(component: Component) -> tuple[list[Hashable], FloatArray]:
-    labels, codes = _codes(component.labels)
-    design = np.zeros((len(codes), len(labels)))
-    design[np.arange(len(codes)), codes] = component.column
-    return labels, design
-
-
 def _optimise(
     response: FloatArray,
     fixed: FloatArray,
@@ -240,11 +186,11 @@ def _optimise(
     from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec
 
     rows = len(response)
-    group_codes = np.zeros(rows, dtype=np.int64) if groups is None else _codes(groups)[1]
+    group_codes = np.zeros(rows, dtype=np.int64) if groups is None else label_codes(groups)[1]
     members = [np.flatnonzero(group_codes == g) for g in range(int(group_codes.max()) + 1)]
     matrices, columns = [], []
     for component in separate:
-        _, design = _design(component)
+        _, design = design_of(component)
         blocks = [design[rows_in] for rows_in in members]
         kept = [block[:, np.abs(block).sum(axis=0) > 0.0] for block in blocks]
         matrices.append(kept)
@@ -297,8 +243,7 @@ def _check_not_at_edge(
     every = zip((*joint, *separate), (*np.diag(joint_covariance), *variances), strict=True)
     for component, variance in every:
         if variance * float(np.mean(component.column**2)) < _NEGLIGIBLE * residual:
-            message = f"the spread of {component.name} is estimated at nought"
-            raise NotConvergedError(message, last=last)
+            raise _NoughtError(component.name, last)
     if joint:
         spread = np.sqrt(np.diag(joint_covariance))
         if np.linalg.eigvalsh(joint_covariance / np.outer(spread, spread)).min() < _NEGLIGIBLE:
@@ -321,7 +266,7 @@ def _least_squares(
     log_likelihood = -0.5 * (
         (rows - size) * math.log(2.0 * math.pi * residual) + squares / residual + log_determinant
     )
-    return _henderson(
+    return solve_equations(
         response,
         fixed,
         names,
@@ -331,60 +276,4 @@ def _least_squares(
         separate_variances=np.zeros(0),
         residual=residual,
         log_likelihood=log_likelihood,
-    )
-
-
-def _henderson(
-    response: FloatArray,
-    fixed: FloatArray,
-    names: tuple[str, ...],
-    components: Sequence[Component],
-    *,
-    joint_names: tuple[str, ...],
-    joint_covariance: FloatArray,
-    separate_variances: FloatArray,
-    residual: float,
-    log_likelihood: float,
-) -> MixedFit:
-    """Solve the mixed-model equations at given variances."""
-    labels_and_designs = [_design(component) for component in components]
-    designs = [design for _, design in labels_and_designs]
-    both = np.column_stack([fixed, *designs])
-    size = fixed.shape[1]
-    precision = np.zeros((both.shape[1], both.shape[1]))
-    together = len(joint_names)
-    counts = {c.name: len(x[0]) for c, x in zip(components, labels_and_designs, strict=True)}
-    if together:
-        # The labels of joint components are the groups, met in the same order in each.
-        width = labels_and_designs[0][1].shape[1] * together
-        block = np.kron(np.linalg.inv(joint_covariance), np.eye(width // together))
-        precision[size : size + width, size : size + width] = block
-        start = size + width
-    else:
-        start = size
-    own = np.repeat(separate_variances, [d.shape[1] for d in designs[together:]])
-    precision[np.arange(start, both.shape[1]), np.arange(start, both.shape[1])] = 1.0 / own
-    inverse: FloatArray = np.asarray(
-        np.linalg.inv(both.T @ both / residual + precision), dtype=np.float64
-    )
-    solution = inverse @ (both.T @ response) / residual
-    variances = (*np.diag(joint_covariance), *separate_variances)
-    return MixedFit(
-        names=names,
-        coefficients=solution[:size],
-        covariance=inverse[:size, :size],
-        joint_names=joint_names,
-        joint_covariance=joint_covariance,
-        variances={c.name: float(v) for c, v in zip(components, variances, strict=True)},
-        residual_variance=residual,
-        log_likelihood=log_likelihood,
-        rows=len(response),
-        counts=counts,
-        keys=tuple(
-            (component.name, label)
-            for component, (labels, _) in zip(components, labels_and_designs, strict=True)
-            for label in labels
-        ),
-        effects=solution[size:],
-        prediction_covariance=inverse,
     )
