@@ -1,0 +1,78 @@
+"""The sheet of set-aside rows, to be mended and logged again."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import pandas as pd
+
+from wearstats.book.results import AsideItem
+from wearstats.errors import UsageError
+from wearstats.records.schema import SHEETS
+from wearstats.records.write import write_csv, write_workbook
+
+ASIDE_HEADER = "aside"
+REASON_HEADER = "reason it was set aside"
+
+
+def write_aside(path: Path, items: Sequence[AsideItem]) -> None:
+    """Write rows set aside as they were typed, with number and reason first.
+
+    A workbook has one sheet for each sheet they came from; a CSV file can hold one only.
+
+    Raises
+    ------
+    UsageError
+        Nothing to write, a CSV file for rows of several sheets, another kind of file.
+    """
+    if not items:
+        message = "nothing is set aside"
+        raise UsageError(message)
+    sheets = dict(_sheets(items))
+    ending = path.suffix.casefold()
+    if ending == ".xlsx":
+        write_workbook(path, sheets)
+    elif ending == ".csv" and len(sheets) == 1:
+        write_csv(path, next(iter(sheets.values())))
+    elif ending == ".csv":
+        message = f"{path.name}: rows of {len(sheets)} sheets are set aside; CSV holds one sheet"
+        raise UsageError(message, hint="Write a workbook (.xlsx).")
+    else:
+        message = f"{path.name}: rows to be mended are written as .xlsx or .csv"
+        raise UsageError(message)
+
+
+def _sheets(items: Sequence[AsideItem]) -> Iterator[tuple[str, pd.DataFrame]]:
+    by_source: dict[tuple[str, str, str], list[AsideItem]] = {}
+    for item in items:
+        by_source.setdefault((item.kind, item.file, item.sheet), []).append(item)
+    taken: dict[str, int] = {}
+    for (kind, _, _), rows in by_source.items():
+        taken[kind] = taken.get(kind, 0) + 1
+        name = kind if taken[kind] == 1 else f"{kind} {taken[kind]}"
+        yield name, _frame(rows, kind)
+
+
+def _frame(items: Sequence[AsideItem], kind: str) -> pd.DataFrame:
+    headers = list(dict.fromkeys(header for item in items for header in item.cells))
+    columns: dict[str, list[object]] = {
+        ASIDE_HEADER: [item.number for item in items],
+        REASON_HEADER: [item.reason for item in items],
+    }
+    columns.update({header: [item.cells.get(header, "") for item in items] for header in headers})
+    _place_in_the_day(columns, items, SHEETS[kind].counted)
+    return pd.DataFrame(columns)
+
+
+def _place_in_the_day(
+    columns: dict[str, list[object]], items: Sequence[AsideItem], counted: str | None
+) -> None:
+    """Fill a blank count with the place the row had in its own sheet.
+
+    Among the few rows set aside it would be counted from 1 again and be taken for another row.
+    """
+    if counted is None or all(item.counted is None for item in items):
+        return
+    column = columns.setdefault(counted, [""] * len(items))
+    for place, item in enumerate(items):
+        if column[place] == "" and item.counted is not None:
+            column[place] = str(item.counted)

@@ -1,0 +1,341 @@
+"""Rows of one sheet into the book, a chunk at a time, inside the import's transaction."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from sqlalchemy import bindparam, insert, select, tuple_, update
+
+from wearstats.book.asides import Faulty, Import, Shelf
+from wearstats.book.matching import Comparison, Verdict, compare
+from wearstats.book.results import SheetResult
+from wearstats.book.tables import COUNTS, IMPORT_SHEETS, RECORDS
+from wearstats.book.trail import AMENDED, COMPLETED, Change, Source, Trails, values_json
+from wearstats.book.values import (
+    Layout,
+    Row,
+    Value,
+    layout,
+    record_name,
+    rows_of,
+    shown,
+    unkeepable,
+)
+from wearstats.records.findings import Finding, Severity
+from wearstats.records.take import Taken
+
+_PAIRS_AT_ONCE = 400
+"""Days and units asked for at once; well under the number of parameters any database takes."""
+
+
+@dataclass(slots=True)
+class _Held:
+    """A record of the book while a chunk is compared with it."""
+
+    values: list[Value]
+    source: Source
+    changes: int
+    id: int | None = None
+    trail: list[Change] = field(default_factory=list)
+    touched: bool = False
+
+    def source_of(self, column: str) -> Source:
+        return next(
+            (change.source for change in reversed(self.trail) if change.field == column),
+            self.source,
+        )
+
+
+@dataclass(slots=True)
+class _Chunk:
+    """What a chunk leaves to be written."""
+
+    held: dict[Row, _Held]
+    fresh: list[_Held] = field(default_factory=list)
+    changes: list[tuple[str, Change]] = field(default_factory=list)
+    faulty: list[Faulty] = field(default_factory=list)
+    well: list[tuple[int, Mapping[str, str], int | None]] = field(default_factory=list)
+
+
+class SheetIntake:
+    """Takes one sheet of a file into the book.
+
+    Parameters
+    ----------
+    importing : Import
+    sheet : str
+        Its name in the file.
+    kind : str
+        A name in `records.schema.SHEETS`.
+    """
+
+    def __init__(self, importing: Import, sheet: str, kind: str) -> None:
+        self._importing = importing
+        self._table = RECORDS[kind]
+        self._layout: Layout = layout(kind)
+        self._counts = dict.fromkeys(COUNTS, 0)
+        self._rows_seen: tuple[int, int] | None = None
+        self._claimed_by_this_file: set[Row] = set()
+        self.findings: list[Finding] = []
+        self.sheet, self.kind = sheet, kind
+        key = importing.connection.execute(
+            insert(IMPORT_SHEETS).values(
+                import_id=importing.number, sheet=sheet, kind=kind, **self._counts
+            )
+        ).inserted_primary_key
+        self._sheet_id = int(key[0]) if key is not None else 0
+        self._shelf = Shelf(importing, sheet, self._sheet_id, kind)
+        self._trails = Trails(importing.connection, kind, importing.when_utc)
+
+    def add(self, taken: Taken) -> None:
+        """Log, complete, amend or set aside the rows of one chunk."""
+        rows = rows_of(taken.frame, self.kind)
+        numbers = [int(number) for number in taken.frame["_row"]]
+        cells: list[Mapping[str, str]] = list(taken.frame["_cells"])
+        asides = _aside_numbers(taken)
+        self._warn_of_unknown(asides, numbers)
+        chunk = _Chunk(self._fetch(rows))
+        for row, number, typed, aside in zip(rows, numbers, cells, asides, strict=True):
+            findings = self._judge(chunk, row, number)
+            if findings:
+                chunk.faulty.append(Faulty(number, typed, findings, aside))
+            else:
+                chunk.well.append((number, typed, aside))
+        for bad in taken.aside:
+            chunk.faulty.append(Faulty(bad.row, bad.cells, bad.findings, bad.aside_id, bad.counted))
+            self.findings.extend(bad.findings)
+        self._counts["set_aside"] += len(taken.aside)
+        self.findings.extend(taken.notes)
+        self._note_replaced_text(taken, numbers)
+        self._write(chunk)
+        self._note_rows([*numbers, *(bad.row for bad in taken.aside)])
+
+    def finish(self, rows_read: int) -> SheetResult:
+        """Keep the counts with the import."""
+        self._counts["rows_read"] = rows_read
+        self._counts["mended"] = self._shelf.mended
+        first, last = self._rows_seen or (None, None)
+        self._importing.connection.execute(
+            update(IMPORT_SHEETS)
+            .where(IMPORT_SHEETS.c.id == self._sheet_id)
+            .values(**self._counts, first_row=first, last_row=last)
+        )
+        return SheetResult(self.sheet, self.kind, **self._counts, first_row=first, last_row=last)
+
+    def _note_rows(self, numbers: Sequence[int]) -> None:
+        if numbers:
+            seen = (*numbers, *(self._rows_seen or ()))
+            self._rows_seen = (min(seen), max(seen))
+
+    def _warn_of_unknown(self, asides: Sequence[int | None], numbers: Sequence[int]) -> None:
+        named = {aside: number for aside, number in zip(asides, numbers, strict=True) if aside}
+        for unknown in sorted(self._shelf.know(list(named))):
+            self.findings.append(
+                Finding(
+                    "aside-unknown",
+                    f"no row of this kind was set aside under number {unknown}; "
+                    "the row is logged like any other",
+                    Severity.NOTE,
+                    self._importing.file,
+                    self.sheet,
+                    named[unknown],
+                )
+            )
+
+    def _note_replaced_text(self, taken: Taken, numbers: Sequence[int]) -> None:
+        for place, column in unkeepable(taken.frame, self.kind):
+            self.findings.append(
+                Finding(
+                    "text-replaced",
+                    "a sign no database can keep (NUL or half a character) is kept as ␀ or �",
+                    Severity.NOTE,
+                    self._importing.file,
+                    self.sheet,
+                    numbers[place],
+                    column,
+                )
+            )
+
+    def _fetch(self, rows: Sequence[Row]) -> dict[Row, _Held]:
+        """Fetch the records of the days and units in a chunk, with their changes."""
+        places = self._layout.lookup
+        columns = [self._table.c[self._layout.fields[place]] for place in places]
+        wanted = list(dict.fromkeys(tuple(row[place] for place in places) for row in rows))
+        held: dict[Row, _Held] = {}
+        fields = [self._table.c[name] for name in self._layout.fields]
+        query = select(
+            *fields,
+            self._table.c.import_sheet_id,
+            self._table.c.source_row,
+            self._table.c.changes,
+            self._table.c.id,
+        )
+        width = len(fields)
+        for start in range(0, len(wanted), _PAIRS_AT_ONCE):
+            some = wanted[start : start + _PAIRS_AT_ONCE]
+            if len(columns) == 1:
+                condition = columns[0].in_([pair[0] for pair in some])
+            else:
+                condition = tuple_(*columns).in_(some)
+            for found in self._importing.connection.execute(query.where(condition)):
+                sheet_id, row, changes, number = found[width:]
+                values = list(found[:width])
+                held[self._layout.key_of(values)] = _Held(
+                    values, Source(sheet_id, row), changes, number
+                )
+        changed = {
+            record_name(self.kind, record.values): record
+            for record in held.values()
+            if record.changes
+        }
+        for name, trail in self._trails.fetch(list(changed)).items():
+            changed[name].trail = trail
+        return held
+
+    def _judge(self, chunk: _Chunk, row: Row, number: int) -> tuple[Finding, ...]:
+        """Let a row do what it may; return why it may not."""
+        key = self._layout.key_of(row)
+        held = chunk.held.get(key)
+        if held is None:
+            held = _Held(list(row), Source(self._sheet_id, number), 0)
+            chunk.held[key] = held
+            chunk.fresh.append(held)
+            self._counts["logged"] += 1
+            self._claim(key)
+            return ()
+        comparison = compare(held.values, row, self._layout)
+        verdict, comparison = self._verdict(held, row, number, comparison)
+        if verdict is Verdict.CONTRADICTS:
+            self._counts["set_aside"] += 1
+            findings = tuple(
+                self._contradiction(held, row, number, column) for column in comparison.contradicts
+            )
+            self.findings.extend(findings)
+            return findings
+        self._claim(key)
+        if verdict is Verdict.ALREADY_THERE:
+            self._counts["already_there"] += 1
+            return ()
+        self._counts["logged"] += 1
+        self._counts["amended" if verdict is Verdict.AMENDS else "completed"] += 1
+        self._change(chunk, held, row, number, comparison)
+        return ()
+
+    def _claim(self, key: Row) -> None:
+        # Two rows of one file that disagree are a question even when the file may amend.
+        if self._importing.amend:
+            self._claimed_by_this_file.add(key)
+
+    def _verdict(
+        self, held: _Held, row: Row, number: int, comparison: Comparison
+    ) -> tuple[Verdict, Comparison]:
+        may_amend = (
+            self._importing.amend and self._layout.key_of(row) not in self._claimed_by_this_file
+        )
+        if comparison.contradicts and not may_amend:
+            left = tuple(
+                column
+                for column in comparison.contradicts
+                if not self._was_amended(held, row, number, column)
+            )
+            comparison = replace(comparison, contradicts=left)
+            if left:
+                return Verdict.CONTRADICTS, comparison
+        if comparison.contradicts:
+            return Verdict.AMENDS, comparison
+        if comparison.fills:
+            return Verdict.COMPLETES, comparison
+        return Verdict.ALREADY_THERE, comparison
+
+    def _was_amended(self, held: _Held, row: Row, number: int, column: int) -> bool:
+        """Whether this same row of this same file said so before and was amended since."""
+        said = values_json([row[place] for place in self._layout.places[column]])
+        for change in held.trail:
+            if change.why != AMENDED or change.field != self._layout.columns[column].name:
+                continue
+            _, sheet, sha256 = self._trails.place(change.old_source.sheet_id)
+            here = (sheet, sha256, change.old_source.row)
+            if change.old == said and here == (self.sheet, self._importing.sha256, number):
+                return True
+        return False
+
+    def _contradiction(self, held: _Held, row: Row, number: int, column: int) -> Finding:
+        places = self._layout.places[column]
+        described = self._layout.columns[column]
+        source = held.source_of(described.name)
+        file, sheet, _ = self._trails.place(source.sheet_id)
+        new = shown([row[place] for place in places], described)
+        old = shown([held.values[place] for place in places], described)
+        where = f"{file}, sheet {sheet}, row {source.row}"
+        return Finding(
+            "contradiction",
+            f"{described.name} is {new} here, but {old} in {where}; "
+            "mend the wrong one, or log this row with leave to amend",
+            Severity.ASIDE,
+            self._importing.file,
+            self.sheet,
+            number,
+            described.name,
+            new,
+            f"{old} ({where})",
+        )
+
+    def _change(
+        self, chunk: _Chunk, held: _Held, row: Row, number: int, comparison: Comparison
+    ) -> None:
+        record = record_name(self.kind, held.values)
+        here = Source(self._sheet_id, number)
+        for column in sorted((*comparison.fills, *comparison.contradicts)):
+            places = self._layout.places[column]
+            name = self._layout.columns[column].name
+            why = AMENDED if column in comparison.contradicts else COMPLETED
+            old = values_json([held.values[place] for place in places])
+            new = values_json([row[place] for place in places])
+            change = Change(name, old, new, why, held.source_of(name), here)
+            held.trail.append(change)
+            held.changes += 1
+            chunk.changes.append((record, change))
+            for place in places:
+                held.values[place] = row[place]
+        held.touched = True
+
+    def _write(self, chunk: _Chunk) -> None:
+        connection = self._importing.connection
+        names = self._layout.fields
+        if chunk.fresh:
+            connection.execute(
+                insert(self._table),
+                [
+                    {
+                        **dict(zip(names, held.values, strict=True)),
+                        "import_sheet_id": held.source.sheet_id,
+                        "source_row": held.source.row,
+                        "changes": held.changes,
+                    }
+                    for held in chunk.fresh
+                ],
+            )
+        touched = [
+            {
+                **{f"new_{name}": value for name, value in zip(names, held.values, strict=True)},
+                "new_changes": held.changes,
+                "record_id": held.id,
+            }
+            for held in chunk.held.values()
+            if held.touched and held.id is not None
+        ]
+        if touched:
+            statement = (
+                update(self._table)
+                .where(self._table.c.id == bindparam("record_id"))
+                .values({name: bindparam(f"new_{name}") for name in (*names, "changes")})
+            )
+            connection.execute(statement, touched)
+        self._trails.write(chunk.changes)
+        self._shelf.put(chunk.faulty)
+        self._shelf.resolve(chunk.well)
+
+
+def _aside_numbers(taken: Taken) -> list[int | None]:
+    if "_aside" not in taken.frame:
+        return [None] * len(taken.frame)
+    return [None if number is None else int(number) for number in taken.frame["_aside"]]

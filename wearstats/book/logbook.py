@@ -1,0 +1,277 @@
+"""The durable logbook: one file, everything ever logged, and how it got there."""
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from types import MappingProxyType, TracebackType
+from typing import Self
+
+import pandas as pd
+from sqlalchemy import insert
+
+from wearstats.book import asides, export, reading
+from wearstats.book.importing import Progress, Request, take_in
+from wearstats.book.results import AsideItem, ImportResult
+from wearstats.book.spellings import decisions
+from wearstats.book.store import Store, store_at
+from wearstats.book.tables import COSTS, HISTORY, META, METADATA, SCHEMA_VERSION
+from wearstats.book.values import as_json
+from wearstats.errors import BookError
+from wearstats.records.costs import Costs
+from wearstats.records.season import Season
+from wearstats.records.take import Settings
+
+_NOBODY: Mapping[str, str] = MappingProxyType({})
+_PATIENCE_S = 30.0
+
+
+def utc_now() -> datetime:
+    """Return the time of day, in UTC: the one place where the book asks for it."""
+    return datetime.now(UTC)
+
+
+class Book:
+    """A logbook in one SQLite file, or in a database a URL names.
+
+    Made by `Book.create` or `Book.open`; a context manager.
+
+    Examples
+    --------
+    >>> with Book.create("season.db") as book:  # doctest: +SKIP
+    ...     result = book.log("runs.csv")
+    """
+
+    def __init__(self, store: Store, clock: Callable[[], datetime]) -> None:
+        self._store = store
+        self._clock = clock
+
+    def __repr__(self) -> str:
+        return f"Book({self._store.name!r})"
+
+    @classmethod
+    def create(
+        cls,
+        path_or_url: str | Path,
+        simulated: bool = False,  # noqa: FBT001, FBT002 - said by name everywhere
+        *,
+        clock: Callable[[], datetime] = utc_now,
+        patience_s: float = _PATIENCE_S,
+    ) -> Self:
+        """Make a new book.
+
+        Parameters
+        ----------
+        path_or_url : str or Path
+            A path, or a database URL. A file that is there already is never overwritten.
+        simulated : bool
+            Whether its records are made up; shown wherever they are.
+        clock : callable
+            Gives the time written beside imports.
+        patience_s : float
+            How long to wait for another writer, in seconds.
+
+        Raises
+        ------
+        BookError
+            The file is there already, or cannot be made.
+        """
+        store = store_at(path_or_url, patience_s=patience_s, new=True)
+        book = cls(store, clock)
+        if _columns_missing(store.columns_present()) == {}:
+            message = f"{store.name} holds a book already"
+            raise BookError(message, hint="Open it.")
+        with store.writing(new=True) as connection:
+            METADATA.create_all(connection, checkfirst=False)
+            about = {
+                "made_by": "wearstats",
+                "schema": str(SCHEMA_VERSION),
+                "simulated": "true" if simulated else "false",
+                "created_utc": book._now(),
+            }
+            connection.execute(
+                insert(META), [{"name": name, "value": value} for name, value in about.items()]
+            )
+        return book
+
+    @classmethod
+    def open(
+        cls,
+        path_or_url: str | Path,
+        *,
+        clock: Callable[[], datetime] = utc_now,
+        patience_s: float = _PATIENCE_S,
+    ) -> Self:
+        """Open a book that is there.
+
+        Raises
+        ------
+        BookError
+            Missing, no book, damaged, or made by a newer version.
+        """
+        store = store_at(path_or_url, patience_s=patience_s)
+        present = store.columns_present()
+        foreign = f"{store.name} is no book of this program"
+        if not {"name", "value"} <= present.get("meta", frozenset()):
+            raise BookError(foreign, hint="Check the name, or make a new book.")
+        with store.reading() as connection:
+            about = reading.meta(connection)
+        if about.get("made_by") != "wearstats":
+            raise BookError(foreign, hint="Check the name, or make a new book.")
+        version = about.get("schema", "")
+        if version != str(SCHEMA_VERSION):
+            message = (
+                f"{store.name} is written in version {version} of the book; "
+                f"this program knows version {SCHEMA_VERSION}"
+            )
+            raise BookError(message, hint="Install the version of wearstats that wrote it.")
+        missing = _columns_missing(present)
+        if missing:
+            table, columns = next(iter(missing.items()))
+            message = f"{store.name} is damaged: table {table} lacks {', '.join(sorted(columns))}"
+            raise BookError(message, hint="Go back to the last good copy of the book.")
+        return cls(store, clock)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._store.engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        traceback: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def log(
+        self,
+        path: str | Path,
+        *,
+        settings: Settings | None = None,
+        amend: bool = False,
+        join: Mapping[str, str] = _NOBODY,
+        apart: Sequence[str] = (),
+        on_progress: Progress | None = None,
+    ) -> ImportResult:
+        """Take a file of records into the book: all of it, or nothing.
+
+        A row whose record is there already changes nothing where it says the same, completes
+        the record where it fills blanks, and is set aside where it says otherwise.
+
+        Parameters
+        ----------
+        path : str or Path
+            CSV, TSV, XLSX or Parquet.
+        settings : Settings, optional
+            How the file is to be read.
+        amend : bool
+            Let this file's values stand where they contradict the book; the old ones stay in
+            the history. Two rows of the file that disagree are set aside all the same.
+        join : mapping of str to str
+            Spelling to the unit it stands for; kept, so that it is asked once.
+        apart : sequence of str
+            Names that are units of their own though they resemble another; kept.
+        on_progress : callable, optional
+            Called with the sheet's name and the rows read of it so far.
+
+        Returns
+        -------
+        ImportResult
+            `rows_read == logged + already_there + set_aside`, for each sheet and in all.
+
+        Raises
+        ------
+        RecordError
+            The file cannot be read at all.
+        UsageError
+            `join` or `apart` cannot be kept.
+        BookError
+            The book is in use, read-only or damaged.
+        """
+        request = Request(
+            Path(path),
+            Settings() if settings is None else settings,
+            amend,
+            join,
+            apart,
+            on_progress,
+        )
+        with self._store.writing() as connection:
+            return take_in(connection, request, self._now())
+
+    def season(self) -> Season:
+        """Return every record in the book, sorted by key."""
+        with self._store.reading() as connection:
+            return reading.season(connection)
+
+    def aside(self, state: str | None = asides.OPEN) -> list[AsideItem]:
+        """Return rows set aside; `state` "open", "mended", "discarded", or None for all."""
+        with self._store.reading() as connection:
+            return asides.items(connection, state)
+
+    def write_aside(self, path: str | Path) -> None:
+        """Write the open rows as a sheet (.xlsx or .csv) to be mended and logged again."""
+        export.write_aside(Path(path), self.aside())
+
+    def discard(self, ids: Sequence[int], why: str) -> None:
+        """Give up rows set aside, for a stated reason; they stay in the book."""
+        with self._store.writing() as connection:
+            asides.discard(connection, ids, why, self._now())
+
+    def imports(self) -> pd.DataFrame:
+        """Return one row for each sheet of each import, oldest first."""
+        with self._store.reading() as connection:
+            return reading.imports(connection)
+
+    def history(self) -> pd.DataFrame:
+        """Return every value that was completed, amended or set anew, oldest first."""
+        with self._store.reading() as connection:
+            return reading.history(connection)
+
+    def spellings(self) -> tuple[dict[str, str], frozenset[str]]:
+        """Return names that stand for another unit, and names that stand apart."""
+        with self._store.reading() as connection:
+            return decisions(connection)
+
+    def set_costs(self, costs: Costs) -> None:
+        """Set what restrips and burn-throughs cost; the costs before stay in the history."""
+        with self._store.writing() as connection:
+            now = self._now()
+            old = reading.costs(connection)
+            if old == costs:
+                return
+            before = {} if old is None else old.model_dump()
+            for name, value in costs.model_dump().items():
+                if before.get(name) != value:
+                    connection.execute(
+                        insert(HISTORY).values(
+                            kind="costs",
+                            record="[]",
+                            field=name,
+                            old=as_json([before.get(name)]),
+                            new=as_json([value]),
+                            why="set anew",
+                            when_utc=now,
+                        )
+                    )
+            connection.execute(insert(COSTS).values(costs=costs.model_dump_json(), when_utc=now))
+
+    def check(self) -> tuple[str, ...]:
+        """Return what is wrong with the file itself; empty if it is sound."""
+        return self._store.faults()
+
+    def _now(self) -> str:
+        return self._clock().astimezone(UTC).isoformat(timespec="seconds")
+
+
+def _columns_missing(present: Mapping[str, frozenset[str]]) -> dict[str, frozenset[str]]:
+    """Return the columns each table should have and has not."""
+    wanted = {name: frozenset(table.columns.keys()) for name, table in METADATA.tables.items()}
+    return {
+        name: columns - present.get(name, frozenset())
+        for name, columns in wanted.items()
+        if columns - present.get(name, frozenset())
+    }

@@ -1,0 +1,271 @@
+"""What differs between database programs, and how their complaints are said in plain words.
+
+Nothing outside this module knows which program keeps the book. SQLite: one file, rollback
+journal (a write-ahead log would make it two files, and a copy of one of them is no book),
+every commit synced to the disk, one writer at a time. PostgreSQL: one writer at a time by a
+row lock, readers from one snapshot.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import quote
+
+from sqlalchemy import (
+    URL,
+    Connection,
+    Engine,
+    create_engine,
+    event,
+    inspect,
+    make_url,
+    select,
+    text,
+)
+from sqlalchemy.engine.interfaces import DBAPIConnection
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+from sqlalchemy.pool import ConnectionPoolEntry, NullPool
+
+from wearstats.book.tables import META
+from wearstats.errors import BookError
+
+_SQLITE_HEADER = b"SQLite format 3\x00"
+_WRITES = "wearstats_writes"
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """Where a book is kept.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+    name : str
+        As shown to people: never with a password.
+    patience_s : float
+        How long to wait for another writer, in seconds.
+    secrets : tuple of str
+        What must not appear in any message.
+    """
+
+    engine: Engine
+    name: str
+    patience_s: float
+    secrets: tuple[str, ...] = field(default=(), repr=False)
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether the book is an SQLite file."""
+        return self.engine.dialect.name == "sqlite"
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Read everything from one moment of the book."""
+        with self._plain_words(), self.engine.connect() as connection:
+            if not self.is_sqlite:
+                connection.execution_options(isolation_level="REPEATABLE READ")
+            with connection.begin():
+                yield connection
+
+    @contextmanager
+    def writing(self, *, new: bool = False) -> Iterator[Connection]:
+        """Write all or nothing, as the only writer; `new`: the tables are not there yet."""
+        with self._plain_words(), self.engine.connect() as connection:
+            connection.execution_options(**{_WRITES: True})
+            with connection.begin():
+                if not (self.is_sqlite or new):
+                    wait = text("SELECT set_config('lock_timeout', :wait, true)")
+                    connection.execute(wait, {"wait": f"{int(self.patience_s * 1000)}ms"})
+                    # Readers go on; a second writer waits here.
+                    connection.execute(select(META).with_for_update()).all()
+                yield connection
+
+    def columns_present(self) -> dict[str, frozenset[str]]:
+        """Return the columns of each table that is there."""
+        with self.reading() as connection:
+            inspector = inspect(connection)
+            return {
+                table: frozenset(column["name"] for column in inspector.get_columns(table))
+                for table in inspector.get_table_names()
+            }
+
+    def faults(self) -> tuple[str, ...]:
+        """Return what the database program finds wrong with its own file (SQLite only)."""
+        if not self.is_sqlite:
+            return ()
+        with self.reading() as connection:
+            lines = connection.execute(text("PRAGMA integrity_check")).scalars().all()
+            broken = connection.execute(text("PRAGMA foreign_key_check")).all()
+        found = [str(line) for line in lines if line != "ok"]
+        found.extend(
+            f"table {row[0]}, row {row[1]} refers to nothing in {row[2]}" for row in broken
+        )
+        return tuple(found)
+
+    @contextmanager
+    def _plain_words(self) -> Iterator[None]:
+        try:
+            yield
+        except DBAPIError as error:
+            # Not chained: the driver's own error may show what was sent.
+            raise self._said(str(error.orig)) from None
+        except ImportError as error:
+            missing = error.name or "its driver"
+            message = f"{self.name} needs the Python package {missing}, which is not installed"
+            raise BookError(message, hint=f"Install {missing}.") from None
+
+    def _said(self, complaint: str) -> BookError:
+        for secret in self.secrets:
+            complaint = complaint.replace(secret, "***")
+        lowered = complaint.casefold()
+        for signs, message, hint in _COMPLAINTS:
+            if any(sign in lowered for sign in signs):
+                return BookError(
+                    message.format(name=self.name, wait=f"{self.patience_s:g}"), hint=hint
+                )
+        return BookError(f"{self.name}: the book cannot be used: {complaint}")
+
+
+_COMPLAINTS = (
+    (
+        ("is locked", "lock timeout", "could not obtain lock"),
+        "{name} is being written by someone else; gave up after {wait} s, nothing was changed",
+        "Try again when the other import has ended.",
+    ),
+    (
+        ("readonly", "read-only"),
+        "{name} is read-only (the file, its folder or the connection); nothing was changed",
+        "Copy the book to a place where you may write, or ask for the right to write.",
+    ),
+    (
+        ("malformed", "not a database", "could not decode", "unsupported file format"),
+        "{name} is damaged",
+        "Go back to the last good copy of the book and log the newer sheets again.",
+    ),
+    (
+        ("disk is full", "no space left"),
+        "{name}: there is no room left on the disk; nothing was changed",
+        "Make room and log again.",
+    ),
+    (
+        ("unable to open", "disk i/o error", "authorization"),
+        "{name} cannot be opened or read",
+        "Check that the file is there, is a file, and that you may read it and its folder.",
+    ),
+)
+
+
+def store_at(path_or_url: str | Path, *, patience_s: float, new: bool = False) -> Store:
+    """Return the store at a path or database URL; nothing is read yet.
+
+    Parameters
+    ----------
+    path_or_url : str or Path
+        A path, or a text with `://` in it.
+    patience_s : float
+        How long to wait for another writer, in seconds.
+    new : bool
+        The file must not be there yet; it is made, empty.
+
+    Raises
+    ------
+    BookError
+        Missing or existing file, not an SQLite file, a URL that cannot be read, no driver.
+    """
+    if isinstance(path_or_url, str) and "://" in path_or_url:
+        return _store_at_url(path_or_url, patience_s)
+    path = Path(path_or_url)
+    if new:
+        _claim(path)
+    else:
+        _look_at(path)
+    return _sqlite_store(path, patience_s)
+
+
+def _claim(path: Path) -> None:
+    try:
+        path.open("xb").close()
+    except FileExistsError:
+        message = f"{path.name} is there already and is not overwritten"
+        raise BookError(message, hint="Open it, or choose another name.") from None
+    except OSError as error:
+        message = f"{path.name} cannot be made: {error.strerror}"
+        raise BookError(message, hint="Check the folder and that you may write in it.") from None
+
+
+def _look_at(path: Path) -> None:
+    try:
+        with path.open("rb") as file:
+            start = file.read(len(_SQLITE_HEADER))
+    except FileNotFoundError:
+        message = f"there is no book {path.name}"
+        raise BookError(message, hint="Check the name, or make a new book.") from None
+    except OSError as error:
+        message = f"{path.name} cannot be read: {error.strerror}"
+        raise BookError(message, hint="A book is one file; check that you may read it.") from None
+    if start != _SQLITE_HEADER:
+        what = "is empty" if not start else "is not an SQLite file"
+        message = f"{path.name} is no book: it {what}"
+        hint = "A sheet of records is logged into a book; it is not the book itself."
+        raise BookError(message, hint=hint if start else "Delete it and make the book anew.")
+
+
+def _sqlite_store(path: Path, patience_s: float) -> Store:
+    # mode=rw: never make an empty file where the book has gone missing.
+    uri = f"file:{quote(str(path.absolute()))}?mode=rw"
+
+    def dial() -> sqlite3.Connection:
+        return sqlite3.connect(uri, uri=True, timeout=patience_s)
+
+    engine = create_engine("sqlite://", creator=dial, poolclass=NullPool, hide_parameters=True)
+    _prepare_sqlite(engine)
+    return Store(engine, path.name, patience_s)
+
+
+def _store_at_url(written: str, patience_s: float) -> Store:
+    try:
+        url = make_url(written)
+    except (ArgumentError, ValueError):
+        # The library's own message would repeat the URL, password and all.
+        message = "the database URL cannot be read"
+        hint = "Write it like postgresql+psycopg://name@host/book."
+        raise BookError(message, hint=hint) from None
+    # The query too may hold a password.
+    shown = url.set(query={}).render_as_string(hide_password=True)
+    arguments = {"timeout": patience_s} if url.get_backend_name() == "sqlite" else {}
+    try:
+        engine = create_engine(
+            url, poolclass=NullPool, hide_parameters=True, connect_args=arguments
+        )
+    except (ArgumentError, NoSuchModuleError, ImportError):
+        message = f"{shown}: this kind of database, or its driver, is not installed"
+        raise BookError(message, hint="Install the driver the URL names.") from None
+    if engine.dialect.name == "sqlite":
+        _prepare_sqlite(engine)
+    return Store(engine, shown, patience_s, _secrets(url))
+
+
+def _secrets(url: URL) -> tuple[str, ...]:
+    words = [str(url.password or "")]
+    for value in url.query.values():
+        words.extend([value] if isinstance(value, str) else value)
+    return tuple({form for word in words for form in (word, quote(word, safe=""))} - {""})
+
+
+def _prepare_sqlite(engine: Engine) -> None:
+    @event.listens_for(engine, "connect")
+    def on_connect(dbapi: DBAPIConnection, _entry: ConnectionPoolEntry) -> None:
+        # Transactions are opened below; the driver must not open its own.
+        dbapi.isolation_level = None
+        cursor = dbapi.cursor()
+        cursor.execute("PRAGMA foreign_keys = ON")
+        cursor.execute("PRAGMA synchronous = FULL")
+        cursor.close()
+
+    @event.listens_for(engine, "begin")
+    def on_begin(connection: Connection) -> None:
+        # A writer takes the lock before it reads, so that what it read still holds.
+        writes = connection.get_execution_options().get(_WRITES, False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
