@@ -66,8 +66,10 @@ def true_boost(
     tip, mesh, end = clearances_thou
     running = np.maximum(tip - truth.tip_closing_thou, _STEP_THOU)
     stacked = np.stack([running, running - _STEP_THOU, running + _STEP_THOU])
-    level = np.exp(unit_offset[schedule.unit] + meet_offset[schedule.meet])
-    ratio = balance_ratio(truth, fleet, schedule, stacked, mesh, end) * level
+    ratio = balance_ratio(
+        truth, fleet, schedule, running_tip_thou=stacked, mesh_thou=mesh, end_thou=end
+    )
+    ratio *= np.exp(unit_offset[schedule.unit] + meet_offset[schedule.meet])
     station_psi = schedule.barometer_inhg * INHG_PA / PSI_PA
     standard_psi = STANDARD_PRESSURE_PA / PSI_PA
     expected = np.maximum(ratio[0] - 1.0, 0.0)
@@ -83,6 +85,7 @@ def balance_ratio(
     truth: Truth,
     fleet: Fleet,
     schedule: Schedule,
+    *,
     running_tip_thou: FloatArray,
     mesh_thou: FloatArray,
     end_thou: FloatArray,

@@ -1,10 +1,12 @@
 """What the hands enter, in the book's own columns: looks, readings and what they leave blank."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from wearstats.arrays import BoolArray, FloatArray
 from wearstats.records.schema import READINGS, RESTRIPS, RUNS, UNITS, Kind, Sheet
@@ -49,6 +51,7 @@ def run_records(
     fleet: Fleet,
     schedule: Schedule,
     history: History,
+    *,
     paths: Paths,
     boost_psi: FloatArray,
     rng: np.random.Generator,
@@ -168,7 +171,7 @@ def unit_records(
         "metal_low_thou": metal.low,
         "metal_high_thou": metal.high,
         "service_limit_runs": [unit.service_limit_runs for unit in units],
-        "taken_in": pd.to_datetime(
+        "taken_in": days_or_none(
             [
                 fleet.meets[unit.joins_at].first_day - WINTER_WORK - timedelta(days=1)
                 if unit.joins_at
@@ -176,18 +179,23 @@ def unit_records(
                 for unit in units
             ]
         ),
-        "retired": pd.to_datetime([retired_on(fleet, number) for number in range(len(units))]),
+        "retired": days_or_none([retired_on(fleet, number) for number in range(len(units))]),
         "remark": np.array([SIMULATED] * len(units), object),
     }
     return _canonical(UNITS, frame)
 
 
-def retired_on(fleet: Fleet, unit: int) -> pd.Timestamp | None:
+def days_or_none(days: Sequence[date | np.datetime64 | None]) -> NDArray[np.datetime64]:
+    """Return days as datetime64[ns], NaT where there is none."""
+    return np.array(["NaT" if day is None else str(day) for day in days], "datetime64[ns]")
+
+
+def retired_on(fleet: Fleet, unit: int) -> date | None:
     """Day a unit is sold: five days after its last meet; None if it stays."""
     last = fleet.units[unit].leaves_after
     if last is None or last >= len(fleet.meets):
         return None
-    return pd.Timestamp(fleet.meets[last].last_day + timedelta(days=5))
+    return fleet.meets[last].last_day + timedelta(days=5)
 
 
 def reading_records(
@@ -220,7 +228,7 @@ def reading_records(
             for column, station in enumerate(_STATIONS)
         )
     table = pd.DataFrame(rows, columns=list(READINGS.fields))
-    return _canonical(READINGS, {name: table[name].to_numpy() for name in table})
+    return _canonical(READINGS, {name: table[name].to_numpy() for name in READINGS.fields})
 
 
 def _joined_with(fleet: Fleet, schedule: Schedule) -> FloatArray:
@@ -264,9 +272,8 @@ def _remarks(schedule: Schedule) -> np.ndarray[tuple[int], np.dtype[np.object_]]
 
 
 def _fill(frame: dict[str, object], name: str, own: BoolArray, values: FloatArray) -> None:
-    column = frame.setdefault(name, np.full(own.size, np.nan))
-    assert isinstance(column, np.ndarray)
-    column[own] = values[own]
+    so_far = frame.get(name, np.nan)
+    frame[name] = np.where(own, values, np.asarray(so_far, float))
 
 
 def _canonical(sheet: Sheet, columns: dict[str, object]) -> pd.DataFrame:
@@ -278,8 +285,8 @@ def _canonical(sheet: Sheet, columns: dict[str, object]) -> pd.DataFrame:
             if name not in frame:
                 frame[name] = np.nan
             if is_text:
-                filled = frame[name].astype(object)
-                frame[name] = filled.where(filled.notna(), None)
+                texts = [None if pd.isna(text) else text for text in frame[name]]
+                frame[name] = np.array(texts, object)
     keys = [name for name in sheet.key_fields if not frame[name].isna().all()]
     frame = frame[list(sheet.fields)].sort_values(keys, kind="stable")
     return frame.reset_index(drop=True)

@@ -3,7 +3,7 @@
 All names are invented; the lakes are no real places as far as we know.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from wearstats.errors import UsageError
@@ -176,16 +176,14 @@ def demo_fleet(meets: int = 9, units: int = 7) -> Fleet:
     In the whole demo K5 is there from the start with four runs on its strips, K7 joins before
     the third meet with three, K2's boat crashes at the fifth and K6 is sold after the seventh.
     """
-    named = [UnitSpec(f"K{number}") for number in range(1, units + 1)]
-    changes: dict[str, dict[str, int]] = {
-        "K2": {"crashes_at": 4},
-        "K5": {"runs_on_strips": 4},
-        "K6": {"leaves_after": 6},
-        "K7": {"joins_at": 2, "runs_on_strips": 3},
+    names = [f"K{number}" for number in range(1, units + 1)]
+    changed = {
+        "K2": UnitSpec("K2", crashes_at=4),
+        "K5": UnitSpec("K5", runs_on_strips=4),
+        "K6": UnitSpec("K6", leaves_after=6),
+        "K7": UnitSpec("K7", runs_on_strips=3, joins_at=2 if meets > 2 else 0),  # noqa: PLR2004 - the third meet
     }
-    if meets <= changes["K7"]["joins_at"]:
-        changes["K7"]["joins_at"] = 0
-    specs = tuple(replace(unit, **changes.get(unit.name, {})) for unit in named)
+    specs = tuple(changed.get(name, UnitSpec(name)) for name in names)
     boats = (
         BoatSpec("Heron", "dock", 38.0, 8000.0),
         BoatSpec("Otter", "dock", 34.0, 8150.0),

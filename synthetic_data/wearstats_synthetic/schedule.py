@@ -56,17 +56,18 @@ def draw_schedule(truth: Truth, fleet: Fleet, rng: np.random.Generator) -> Sched
         turn = rng.permutation(np.asarray(fleet.present(number)))
         for day in range(meet.days):
             when = np.datetime64(meet.first_day + timedelta(days=day))
-            for boat in range(len(fleet.boats)):
-                unit = int(turn[(day * len(fleet.boats) + boat) % turn.size])
+            for place in range(len(fleet.boats)):
+                taken = int(turn[(day * len(fleet.boats) + place) % turn.size])
                 runs = int(rng.integers(fleet.fewest_runs, fleet.most_runs + 1))
-                blocks.append((when, number, boat, unit, runs))
-    when, meet_of, boat_of, unit_of, runs_of = zip(*blocks, strict=True)
-    order = np.lexsort((np.array(unit_of), np.array(when)))
-    repeats = np.array(runs_of)[order]
-    date = np.repeat(np.array(when)[order], repeats)
-    meet_index = np.repeat(np.array(meet_of)[order], repeats)
-    boat = np.repeat(np.array(boat_of)[order], repeats)
-    unit = np.repeat(np.array(unit_of)[order], repeats)
+                blocks.append((when, number, place, taken, runs))
+    days = np.array([day for day, *_ in blocks])
+    meets, boats, units, counts = np.array([numbers for _, *numbers in blocks], np.int64).T
+    order = np.lexsort((units, days))
+    repeats = counts[order]
+    date = np.repeat(days[order], repeats)
+    meet_index = np.repeat(meets[order], repeats)
+    boat = np.repeat(boats[order], repeats)
+    unit = np.repeat(units[order], repeats)
     run = np.concatenate([np.arange(1, count + 1) for count in repeats])
     return Schedule(
         date=date,

@@ -9,6 +9,7 @@ from wearstats.arrays import FloatArray, IntArray
 from wearstats_synthetic.boost import TrueBoost, true_boost
 from wearstats_synthetic.entries import (
     Paths,
+    days_or_none,
     reading_records,
     restrip_records,
     run_records,
@@ -139,7 +140,9 @@ def simulate(
     )
     rng = np.random.default_rng(read)
     return SimulatedSeason(
-        runs=run_records(truth, fleet, schedule, history, paths, pressure.boost_psi, rng),
+        runs=run_records(
+            truth, fleet, schedule, history, paths=paths, boost_psi=pressure.boost_psi, rng=rng
+        ),
         restrips=restrip_records(truth, fleet, history, paths, rng),
         units=unit_records(truth, fleet, paths, rng),
         readings=reading_records(truth, fleet, history, rng),
@@ -192,8 +195,8 @@ def _builds(truth: Truth, fleet: Fleet, history: History) -> pd.DataFrame:
         {
             "unit": [fleet.units[build.unit].name for build in builds],
             "build": [build.number for build in builds],
-            "began": pd.to_datetime([build.began for build in builds]).astype("datetime64[ns]"),
-            "ended": pd.to_datetime([build.ended for build in builds]).astype("datetime64[ns]"),
+            "began": days_or_none([build.began for build in builds]),
+            "ended": days_or_none([build.ended for build in builds]),
             "ending": [build.ending for build in builds],
             "entry": [build.entry for build in builds],
             "age": [build.age for build in builds],

@@ -74,28 +74,6 @@ class _Plan:
     slip: Slip
 
 
-_DOCK_PLANS = (
-    _Plan("boost-range", Outcome.ASIDE, "boost_psi", lambda _: "900"),
-    _Plan("text-in-number", Outcome.ASIDE, "boost_psi", lambda cell: f"about {cell}"),
-    _Plan("gap-unit-unclear", Outcome.ASIDE, "tip_low_thou", lambda _: "0.004"),
-    _Plan("date-ambiguous", Outcome.ASIDE, "date", lambda cell: _month_first(cell)),
-    _Plan("date-impossible", Outcome.ASIDE, "date", lambda cell: f"{str(cell)[:5]}06-31"),
-    _Plan("word-unknown", Outcome.ASIDE, "strips", lambda _: "sonud"),
-    _Plan("counter-slip", Outcome.LEFT_OUT, "runs_since_restrip", lambda cell: _two_more(cell)),
-    _Plan("unit-spelling", Outcome.ASKED, "unit", lambda cell: f"{str(cell)[0]} {str(cell)[1:]}"),
-    _Plan("unit-spelling", Outcome.ASKED, "unit", lambda cell: f"{str(cell)[0]}-{str(cell)[1:]}"),
-    _Plan("unit-in-cell", Outcome.READ, "boost_psi", lambda cell: f"{_kilopascal(cell)} kPa"),
-    _Plan("unit-in-cell", Outcome.READ, "strip_height_thou", lambda cell: _inches(cell)),
-    _Plan("formula-as-remark", Outcome.READ, "remark", lambda _: "=1+1 quick passes"),
-)
-_TRAILER_PLANS = (
-    _Plan("barometer-range", Outcome.ASIDE, "barometer_inhg", lambda _: 29.6),
-    _Plan("unit-in-cell", Outcome.READ, "air_temperature_f", lambda cell: _fahrenheit(cell)),
-    _Plan("spaces-and-capitals", Outcome.READ, "strips", lambda cell: f" {cell} ".upper()),
-    _Plan("unit-spelling", Outcome.ASKED, "unit", lambda cell: str(cell).lower()),
-)
-
-
 def spoil(
     sheets: list[Draft], season: SimulatedSeason, rng: np.random.Generator
 ) -> tuple[list[Draft], tuple[Fault, ...]]:
@@ -257,3 +235,25 @@ def _fahrenheit(cell: Cell) -> str | None:
     if not isinstance(cell, (int, float)):
         return None
     return f"{TRAILER.temperature.unit.keep(cell):.1f} F"
+
+
+_DOCK_PLANS = (
+    _Plan("boost-range", Outcome.ASIDE, "boost_psi", lambda _: "900"),
+    _Plan("text-in-number", Outcome.ASIDE, "boost_psi", lambda cell: f"about {cell}"),
+    _Plan("gap-unit-unclear", Outcome.ASIDE, "tip_low_thou", lambda _: "0.004"),
+    _Plan("date-ambiguous", Outcome.ASIDE, "date", _month_first),
+    _Plan("date-impossible", Outcome.ASIDE, "date", lambda cell: f"{str(cell)[:5]}06-31"),
+    _Plan("word-unknown", Outcome.ASIDE, "strips", lambda _: "sonud"),
+    _Plan("counter-slip", Outcome.LEFT_OUT, "runs_since_restrip", _two_more),
+    _Plan("unit-spelling", Outcome.ASKED, "unit", lambda cell: f"{str(cell)[0]} {str(cell)[1:]}"),
+    _Plan("unit-spelling", Outcome.ASKED, "unit", lambda cell: f"{str(cell)[0]}-{str(cell)[1:]}"),
+    _Plan("unit-in-cell", Outcome.READ, "boost_psi", lambda cell: f"{_kilopascal(cell)} kPa"),
+    _Plan("unit-in-cell", Outcome.READ, "strip_height_thou", _inches),
+    _Plan("formula-as-remark", Outcome.READ, "remark", lambda _: "=1+1 quick passes"),
+)
+_TRAILER_PLANS = (
+    _Plan("barometer-range", Outcome.ASIDE, "barometer_inhg", lambda _: 29.6),
+    _Plan("unit-in-cell", Outcome.READ, "air_temperature_f", _fahrenheit),
+    _Plan("spaces-and-capitals", Outcome.READ, "strips", lambda cell: f" {cell} ".upper()),
+    _Plan("unit-spelling", Outcome.ASKED, "unit", lambda cell: str(cell).lower()),
+)

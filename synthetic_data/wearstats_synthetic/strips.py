@@ -16,7 +16,6 @@ LOTS = ("L1", "L2", "L3")
 WINTER_WORK = timedelta(days=30)
 """Fresh builds of the season are fitted so long before the first meet."""
 _SHOP_DELAY = np.timedelta64(2, "D")
-_SAME_MEET = np.timedelta64(1, "D")
 
 
 @dataclass(slots=True)
@@ -83,12 +82,12 @@ class Build:
         self.count += 1
 
     def tip_thou(self) -> float:
-        """True tip clearance now."""
+        """Return the true tip clearance now, thou."""
         line = self.start_tip_thou + self.tip_rate_thou_per_run * self.age
         return line + self.jump_thou if self.mode in {"burned", "pulled"} else line
 
     def burn_age(self, truth: Truth) -> float:
-        """Age at burn-through; for strips not burned, if they ran on at the usual set-up."""
+        """Return the age at burn-through, of sound strips if they ran on at the usual set-up."""
         return self.burned_at if self.mode else self._burn_age(truth, self.hazard)
 
     def _burn_age(self, truth: Truth, rate: float) -> float:
@@ -189,15 +188,18 @@ def play(
     bounds = np.searchsorted(schedule.unit[order], np.arange(len(fleet.units) + 1))
     for number, seed in enumerate(seeds):
         own = order[bounds[number] : bounds[number + 1]]
-        _Bench(truth, fleet, number, np.random.default_rng(seed)).play(schedule, own, history)
+        _Bench(truth, fleet, number, seed).play(schedule, own, history)
     return history
 
 
 class _Bench:
     """Plays one unit."""
 
-    def __init__(self, truth: Truth, fleet: Fleet, unit: int, rng: np.random.Generator) -> None:
-        self.truth, self.fleet, self.unit, self.rng = truth, fleet, unit, rng
+    def __init__(self, truth: Truth, fleet: Fleet, unit: int, seed: np.random.SeedSequence) -> None:
+        self.truth, self.fleet, self.unit = truth, fleet, unit
+        # Apart, so that a unit's strips do not depend on how often it runs.
+        rng, self.dice = (np.random.default_rng(part) for part in seed.spawn(2))
+        self.rng = rng
         self.spec = fleet.units[unit]
         self.frailty = exp(truth.frailty_sd * rng.standard_normal())
         self.log_rate = (
@@ -207,7 +209,7 @@ class _Bench:
     def play(self, schedule: Schedule, own: IntArray, history: History) -> None:
         """Make the unit's runs (indices into the schedule, in order)."""
         truth = self.truth
-        chances = _Chances(*(self.rng.random(own.size) for _ in range(4)))
+        chances = _Chances(*self.dice.random((4, own.size)))
         crash = self._crash_run(schedule, own)
         build = self._first(history)
         overdrive = schedule.overdrive_pct[own] - truth.overdrive_reference_pct
@@ -233,12 +235,12 @@ class _Bench:
             if reason is None or today == worked:
                 continue
             if crash == place:
-                after, when = np.nan, today + _SHOP_DELAY
+                after, when = np.nan, self._shop_day(schedule, index)
             else:
-                in_shop = following - today > _SAME_MEET
+                in_shop = schedule.meet[index] != schedule.meet[own[place + 1]]
                 in_shop = in_shop and chances.shop[place] < truth.mended_in_shop
                 after = np.nan if in_shop else float(schedule.run[index])
-                when = today + _SHOP_DELAY if in_shop else today
+                when = self._shop_day(schedule, index) if in_shop else today
             found = None if reason == "crash" else self._look(build, 1.0, chances.hot[place])
             build.ended, build.ending = when, reason
             new = self._fresh(history, build.number + 1, when)
@@ -246,6 +248,10 @@ class _Bench:
             build, worked, seen = new, when, None
         if self.spec.leaves_after is not None:
             build.ending = "retired"
+
+    def _shop_day(self, schedule: Schedule, index: int) -> np.datetime64:
+        """Return the day in the shop after a run's meet: nobody runs then."""
+        return np.datetime64(self.fleet.meets[schedule.meet[index]].last_day) + _SHOP_DELAY
 
     def _reason(
         self, build: Build, seen: str | None, *, last_today: bool, crash: bool

@@ -154,7 +154,7 @@ class Truth:
         return float(self.tip_rate_thou_per_run * np.exp(variance / 2.0))
 
     def survival(self, runs: float) -> float:
-        """Share of fresh strips, over all units, not burned through after so many runs.
+        """Return the share of fresh strips, over all units, not burned through after so many runs.
 
         Averages exp(-z (runs / scale)^shape) over the lognormal frailty z, with no effect of
         overdrive or lot.
@@ -165,7 +165,7 @@ class Truth:
         return float(weights @ share / weights.sum())
 
     def life_at(self, failed: float) -> float:
-        """Runs by which this share of all strips has burned through.
+        """Return the runs by which this share of all strips has burned through.
 
         Raises
         ------
