@@ -214,7 +214,7 @@ class _Bench:
         build = self._first(history)
         overdrive = schedule.overdrive_pct[own] - truth.overdrive_reference_pct
         effect = truth.overdrive_log_hazard * overdrive / 10.0
-        worked = np.datetime64("NaT")
+        worked: np.datetime64 | None = None
         seen = None
         for place, index in enumerate(own.tolist()):
             history.age_before[index] = build.age
