@@ -143,9 +143,23 @@ def solve_equations(
     joint_covariance: FloatArray,
     separate_variances: FloatArray,
     residual: float,
-    log_likelihood: float,
+    log_likelihood: float | None = None,
 ) -> MixedFit:
-    """Solve the mixed-model equations at given variances."""
+    """Solve the mixed-model equations at given variances.
+
+    Parameters
+    ----------
+    response, fixed, names, components
+        As `fit_mixed`; the joint components first.
+    joint_names : tuple of str
+    joint_covariance : ndarray, shape (k, k)
+    separate_variances : ndarray
+        Of the other components, in order, all above 0.
+    residual : float
+        Residual variance.
+    log_likelihood : float or None
+        None for the restricted one, worked out here.
+    """
     labels_and_designs = [design_of(component) for component in components]
     designs = [design for _, design in labels_and_designs]
     both = np.column_stack([fixed, *designs])
@@ -163,10 +177,18 @@ def solve_equations(
         start = size
     own = np.repeat(separate_variances, [d.shape[1] for d in designs[together:]])
     precision[np.arange(start, both.shape[1]), np.arange(start, both.shape[1])] = 1.0 / own
-    inverse: FloatArray = np.asarray(
-        np.linalg.inv(both.T @ both / residual + precision), dtype=np.float64
-    )
+    equations = both.T @ both / residual + precision
+    inverse: FloatArray = np.asarray(np.linalg.inv(equations), dtype=np.float64)
     solution = inverse @ (both.T @ response) / residual
+    if log_likelihood is None:
+        # log|V| + log|X'V^-1 X| = log|R| + log|D| + log|C| with C the equations' matrix.
+        rows = len(response)
+        effects = precision[size:, size:]
+        logs = rows * math.log(residual) + float(np.linalg.slogdet(equations)[1])
+        if len(effects):
+            logs -= float(np.linalg.slogdet(effects)[1])
+        squares = float(response @ (response - both @ solution)) / residual
+        log_likelihood = -0.5 * ((rows - size) * math.log(2.0 * math.pi) + logs + squares)
     variances = (*np.diag(joint_covariance), *separate_variances)
     return MixedFit(
         names=names,

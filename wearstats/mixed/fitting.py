@@ -23,6 +23,7 @@ from wearstats.mixed.equations import (
 
 _NEGLIGIBLE = 1e-6
 _SCORE_TOLERANCE = 1e-3
+_SHARE_LOGS = (math.log(1e-6), math.log(1e2))
 
 
 def fit_mixed(
@@ -94,7 +95,7 @@ def fit_mixed(
     )
 
 
-def fit_leanest(
+def fit_components(
     response: FloatArray,
     fixed: FloatArray,
     names: Sequence[str],
@@ -103,10 +104,12 @@ def fit_leanest(
     components: Sequence[Component],
     residual_floor: float = 0.0,
 ) -> tuple[MixedFit, tuple[str, ...]]:
-    """Fit by REML with every component the data can tell from nought.
+    """Fit by REML and keep a plausible spread where the likelihood's maximum shows none.
 
-    A component whose variance is estimated at nought is left out, which gives the same
-    likelihood; where the optimiser fails for another reason the last component goes. Ordinary
+    A few builds often show no spread by chance, and to take it for none makes intervals far too
+    narrow. So a component estimated at nought is set to the variance at which the restricted
+    likelihood times the component's own standard deviation is greatest, about one standard error
+    from nought. Where the optimiser fails for another reason the last component goes; ordinary
     least squares is what remains when all have gone.
 
     Parameters
@@ -120,13 +123,19 @@ def fit_leanest(
     -------
     MixedFit
     notes : tuple of str
-        What was left out, and why.
+        What was set or left out, and why.
 
     Raises
     ------
     TooFewError, NotIdentifiedError
+
+    Notes
+    -----
+    Chung et al. (2013) Psychometrika 78:685-709, doi:10.1007/s11336-013-9328-2 (the penalty).
     """
-    kept, notes = list(components), []
+    kept: list[Component] = list(components)
+    nought: list[Component] = []
+    notes: list[str] = []
     while True:
         try:
             fit = fit_mixed(
@@ -137,14 +146,48 @@ def fit_leanest(
                 separate=kept,
                 residual_floor=residual_floor,
             )
-        except _NoughtError as nought:
-            kept = [component for component in kept if component.name != nought.component]
-            notes.append(f"no spread of {nought.component} seen, so none is assumed")
+        except _NoughtError as found:
+            nought += [component for component in kept if component.name == found.component]
+            kept = [component for component in kept if component.name != found.component]
         except NotConvergedError as failure:
             gone = kept.pop()
             notes.append(f"{failure}, so {gone.name} was left out")
         else:
-            return fit, tuple(notes)
+            break
+    for component in nought:
+        kept.append(component)
+        fit = _with_plausible_spread(response, fixed, fit, kept)
+        notes.append(f"no spread of {component.name} is seen; a plausible one is assumed")
+    return fit, tuple(notes)
+
+
+def _with_plausible_spread(
+    response: FloatArray, fixed: FloatArray, fit: MixedFit, components: Sequence[Component]
+) -> MixedFit:
+    """Give the last component the variance that maximises REML times its standard deviation."""
+    from scipy.optimize import minimize_scalar
+
+    known = [fit.variances[component.name] for component in components[:-1]]
+    size = float(np.mean(components[-1].column ** 2))
+
+    def solved(log_share: float) -> MixedFit:
+        own = fit.residual_variance / size * math.exp(log_share)
+        return solve_equations(
+            response,
+            fixed,
+            fit.names,
+            components,
+            joint_names=(),
+            joint_covariance=np.zeros((0, 0)),
+            separate_variances=np.array([*known, own]),
+            residual=fit.residual_variance,
+        )
+
+    def loss(log_share: float) -> float:
+        return -(solved(log_share).log_likelihood + 0.5 * log_share)
+
+    best = minimize_scalar(loss, bounds=_SHARE_LOGS, method="bounded", options={"xatol": 1e-4})
+    return solved(float(best.x))
 
 
 class _NoughtError(NotConvergedError):
@@ -262,10 +305,6 @@ def _least_squares(
     if not residual > 0.0:
         message = "the readings lie exactly on a line, so their scatter is not known"
         raise NotIdentifiedError(message, direction="the residual variance shrinks to nought")
-    log_determinant = float(np.linalg.slogdet(fixed.T @ fixed)[1])
-    log_likelihood = -0.5 * (
-        (rows - size) * math.log(2.0 * math.pi * residual) + squares / residual + log_determinant
-    )
     return solve_equations(
         response,
         fixed,
@@ -275,5 +314,4 @@ def _least_squares(
         joint_covariance=np.zeros((0, 0)),
         separate_variances=np.zeros(0),
         residual=residual,
-        log_likelihood=log_likelihood,
     )

@@ -13,7 +13,7 @@ import pandas as pd
 from wearstats.arrays import BoolArray, FloatArray
 from wearstats.errors import ObservationError, TooFewError, UsageError
 from wearstats.feeler import BLADE_STEP_THOU, feeler
-from wearstats.mixed import Component, MixedFit, fit_leanest
+from wearstats.mixed import Component, MixedFit, fit_components
 from wearstats.wear.forecast import ClearanceWearFit, LeftOutReadings
 
 GAPS = ("tip", "mesh", "end", "metal")
@@ -172,7 +172,7 @@ def _fit_line(looks: pd.DataFrame) -> tuple[MixedFit, tuple[str, ...]]:
         ]
         if len(set(units)) >= _LEAST_UNITS and len(set(builds)) > len(set(units)):
             components.append(Component("unit rate", units, age))
-    return fit_leanest(
+    return fit_components(
         looks["middle"].to_numpy(float),
         fixed,
         ("start", "rate"),

@@ -105,17 +105,36 @@ class ClearanceWearFit:
         """
         ages = np.asarray(age, float)
         ones = np.ones(len(ages))
-        units = [str(name) for name in unit]
-        builds: list[Hashable] = [
-            (name, int(number)) if math.isfinite(number) else None
-            for name, number in zip(units, build, strict=True)
-        ]
         mean, variance = self.line.predicted(
             np.column_stack([ones, ages]),
             {
-                "build start": (builds, ones),
-                "build rate": (builds, ages),
-                "unit rate": (units, ages),
+                "build start": (_build_labels(unit, build), ones),
+                "build rate": (_build_labels(unit, build), ages),
+                "unit rate": ([str(name) for name in unit], ages),
+            },
+        )
+        return mean, np.sqrt(variance)
+
+    def growth(
+        self, unit: Sequence[str], build: Sequence[float], age: ArrayLike
+    ) -> tuple[FloatArray, FloatArray]:
+        """Change of the clearance between age 0 and given ages, and its standard error.
+
+        Parameters
+        ----------
+        unit, build, age
+            As `clearance_at`.
+
+        Returns
+        -------
+        mean, sd : ndarray, shape (n,), thou
+        """
+        ages = np.asarray(age, float)
+        mean, variance = self.line.predicted(
+            np.column_stack([np.zeros(len(ages)), ages]),
+            {
+                "build rate": (_build_labels(unit, build), ages),
+                "unit rate": ([str(name) for name in unit], ages),
             },
         )
         return mean, np.sqrt(variance)
@@ -211,6 +230,14 @@ class ClearanceWearFit:
         half = self._critical(level) * math.sqrt(self.line.covariance[index, index])
         note = "" if self.line.counts else _FROM_ONE_LINE
         return Estimate(value, value - half, value + half, level, unit, note)
+
+
+def _build_labels(unit: Sequence[str], build: Sequence[float]) -> list[Hashable]:
+    """Name builds as the fit does; None for one not yet begun."""
+    return [
+        (str(name), int(number)) if math.isfinite(number) else None
+        for name, number in zip(unit, build, strict=True)
+    ]
 
 
 def _fieller(short: float, rate: float, band: FloatArray) -> tuple[float | None, float | None]:
