@@ -46,15 +46,15 @@ class Law(Protocol):
         ...
 
     def log_hazard(self, z: FloatArray) -> Jet:
-        """log H, exact where H itself is too small for a float."""
+        """Log of H, exact where H itself is too small for a float."""
         ...
 
     def log_rate(self, z: FloatArray) -> Jet:
-        """log dH/dz."""
+        """Log of dH/dz."""
         ...
 
     def quantile(self, failed: float) -> float:
-        """z by which this share has failed."""
+        """Value of z by which this share has failed."""
         ...
 
 

@@ -13,12 +13,13 @@ all leading axes are a batch. The arrays of a `Sample` may carry the same leadin
 many data sets (or many weightings of one) are evaluated at once.
 """
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wearstats.arrays import BoolArray, FloatArray
+from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.errors import TooFewError
 from wearstats.life.distributions import Jet, Law
 
@@ -66,6 +67,12 @@ class Sample:
     failures: float
     truncated: bool
 
+    @property
+    def rows(self) -> int:
+        """Number of distinct ages and intervals."""
+        parts = (self.passed, self.early, self.between_lower, self.between_upper, self.exact)
+        return sum(part.shape[-1] for part in parts)
+
     def log_age(self, age: float | FloatArray) -> FloatArray:
         """Return log(age/typical age), -inf at 0."""
         with np.errstate(divide="ignore"):
@@ -108,7 +115,7 @@ def gather(observations: "Observations") -> Sample:
         early_weight=first_weight,
         between_lower=np.log(pairs[:, 0] / typical),
         between_upper=np.log(pairs[:, 1] / typical),
-        between_weight=np.bincount(places.ravel(), weight[between], len(pairs)),
+        between_weight=_counted(places.ravel(), weight[between], len(pairs)),
         exact=np.log(then / typical),
         exact_weight=then_weight,
         lives=float(weight.sum()),
@@ -132,9 +139,14 @@ def typical_age(observations: "Observations") -> float:
 
 def _joined(ages: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
     found, places = np.unique(ages, return_inverse=True)
-    total = np.bincount(places, weights, len(found))
+    total = _counted(places, weights, len(found))
     kept = total != 0
     return found[kept], total[kept]
+
+
+def _counted(places: IntArray, weights: FloatArray, size: int) -> FloatArray:
+    """Sum of the weights at each place; 0.0 and not a whole number where there are none."""
+    return np.bincount(places, weights, size).astype(np.float64)
 
 
 def log_likelihood(law: Law, sample: Sample, theta: FloatArray) -> FloatArray:
@@ -222,36 +234,43 @@ def _sum(law: Law, sample: Sample, theta: FloatArray, *, with_derivatives: bool)
     value = np.zeros(theta.shape[:-1])
     gradient = np.zeros(theta.shape)
     hessian = np.zeros((*theta.shape, theta.shape[-1]))
-
-    def add(log_age: FloatArray, weight: FloatArray, jet: Jet) -> None:
-        nonlocal value, gradient, hessian
+    for log_age, weight, jet in _points(law, sample, at):
         value = value + np.sum(weight * jet[0], axis=-1)
         if with_derivatives:
             design = _design(log_age)
             gradient = gradient + ((weight * jet[1])[..., None, :] @ design)[..., 0, :]
             hessian = hessian + _outer(weight * jet[2], design, design)
-
-    if sample.passed.size:
-        add(sample.passed, -sample.passed_weight, law.hazard(at(sample.passed)))
     if sample.exact.size:
-        add(sample.exact, sample.exact_weight, law.log_rate(at(sample.exact)))
         count = np.sum(sample.exact_weight, axis=-1)
         logs = np.sum(sample.exact_weight * sample.exact, axis=-1)
         value = value + count * (theta[..., 1] - np.log(sample.typical_age)) - logs
-    if sample.early.size:
-        log_hazard, first, second = law.log_hazard(at(sample.early))
-        failed, share, bend = _log_failed(log_hazard)
-        jet = (failed, share * first, share * second + bend * first**2)
-        add(sample.early, sample.early_weight, jet)
     if sample.between_lower.size:
-        terms = _between(law, sample, at(sample.between_lower), at(sample.between_upper))
+        ends = at(sample.between_lower), at(sample.between_upper)
+        terms = _between(law, sample, *ends, with_derivatives=with_derivatives)
         value, gradient, hessian = value + terms[0], gradient + terms[1], hessian + terms[2]
     if not with_derivatives:
         return value, gradient, hessian
     return value, *_in_log_slope(sample, slope, gradient, hessian)
 
 
-def _between(law: Law, sample: Sample, z_lower: FloatArray, z_upper: FloatArray) -> Jet:
+def _points(
+    law: Law, sample: Sample, at: Callable[[FloatArray], FloatArray]
+) -> Iterator[tuple[FloatArray, FloatArray, Jet]]:
+    """Yield log ages, weights and jets in z of all that is known at one age."""
+    if sample.passed.size:
+        yield sample.passed, -sample.passed_weight, law.hazard(at(sample.passed))
+    if sample.exact.size:
+        yield sample.exact, sample.exact_weight, law.log_rate(at(sample.exact))
+    if sample.early.size:
+        log_hazard, first, second = law.log_hazard(at(sample.early))
+        failed, share, bend = _log_failed(log_hazard)
+        jet = (failed, share * first, share * second + bend * first**2)
+        yield sample.early, sample.early_weight, jet
+
+
+def _between(
+    law: Law, sample: Sample, z_lower: FloatArray, z_upper: FloatArray, *, with_derivatives: bool
+) -> Jet:
     """Sum over lives that failed between two looks, with derivatives in (intercept, slope)."""
     weight = sample.between_weight
     low, low1, low2 = law.log_hazard(z_lower)
@@ -259,6 +278,9 @@ def _between(law: Law, sample: Sample, z_lower: FloatArray, z_upper: FloatArray)
     gap = high - low
     log_added = high + log1mexp(gap)
     value, share, bend = _log_failed(log_added)
+    value = np.sum(weight * value, axis=-1)
+    if not with_derivatives:
+        return value, np.zeros(1), np.zeros((1, 1))
     design_low, design_high = _design(sample.between_lower), _design(sample.between_upper)
     ratio = 1.0 / np.expm1(np.minimum(gap, 700.0))
     step_high = high1[..., None] * design_high
@@ -272,7 +294,7 @@ def _between(law: Law, sample: Sample, z_lower: FloatArray, z_upper: FloatArray)
         - _outer(pull * ratio * (1.0 + ratio), widening, widening)
         + _outer(weight * bend, step, step)
     )
-    return np.sum(weight * value, axis=-1), gradient, hessian
+    return value, gradient, hessian
 
 
 def _in_log_slope(

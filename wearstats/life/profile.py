@@ -167,7 +167,7 @@ class ChanceAxis:
             if np.abs(step).max() < 1e-13 * (1 + np.abs(intercept).max()):
                 break
         value, gradient, hessian = self._added(intercept, free)
-        reached = np.abs(value - c) < 1e-8 * (1 + np.abs(c))  # noqa: PLR2004
+        reached = np.abs(value - c) < 1e-8 * (1 + np.abs(c))
         intercept = np.where(reached, intercept, np.nan)
         first = -gradient[..., 1] / gradient[..., 0]
         by_c = 1.0 / gradient[..., 0]
@@ -271,7 +271,7 @@ def _ends(
         found = profile_at(law, sample, axis, c, guess)
         jet, in_c, mixed = _along(law, sample, axis.curve(c, found.theta[..., 0]))
         fall = np.sqrt(2.0 * np.maximum(top - jet[0], 0.0))
-        settled |= np.abs(fall - target) < 1e-9 * (1 + target)  # noqa: PLR2004
+        settled |= np.abs(fall - target) < 1e-9 * (1 + target)
         inside = fall < target
         inner, outer = np.where(inside, c, inner), np.where(inside, outer, c)
         open_ended = ~np.isfinite(outer)
@@ -337,7 +337,7 @@ def intercept_ends(
             ahead = here - excess / slope
             if not min(inner, outer) <= ahead <= max(inner, outer):
                 ahead = (inner + outer) / 2
-            if abs(ahead - here) < 1e-14 * (1 + abs(here)):  # noqa: PLR2004
+            if abs(ahead - here) < 1e-14 * (1 + abs(here)):
                 break
             here = ahead
         ends.append(here)
