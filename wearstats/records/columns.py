@@ -1,7 +1,7 @@
 """What a column and a sheet are: the vocabulary in which the schema is stated."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
 
@@ -64,7 +64,7 @@ class Column:
     has_default_unit: bool = True
     may_be_percent: bool = False
     folded: bool = False
-    choices: MappingProxyType[str, tuple[str, ...]] | None = None
+    choices: MappingProxyType[str, tuple[str, ...]] | None = field(default=None, hash=False)
     aliases: tuple[str, ...] = ()
     required: bool = False
     key: bool = False

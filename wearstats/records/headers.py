@@ -111,7 +111,7 @@ def _with_unit(header: str, column: Column, unit: str) -> Heading | None:
     return Heading(header, "column", column, headed=found.name) if found is not None else None
 
 
-@functools.cache
+@functools.lru_cache(maxsize=4096)
 def understood(header: str, sheet: str) -> Heading | None:
     """Return what a header means in a kind of sheet, without a column map; None if unknown.
 

@@ -58,6 +58,8 @@ class RawSheet:
         What the reader wants known.
     alone : bool
         Whether it is the file's only sheet with anything in it.
+    text_only : bool
+        Whether every cell is text.
     """
 
     file: str
@@ -67,6 +69,7 @@ class RawSheet:
     open_chunks: Callable[[], Iterator[RawChunk]]
     notes: tuple[Finding, ...] = ()
     alone: bool = True
+    text_only: bool = False
 
     @property
     def first_row(self) -> int:

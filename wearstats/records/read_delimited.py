@@ -49,7 +49,9 @@ def read_delimited(path: Path, column_map: ColumnMap | None) -> RawSheet:
         return chunked(_rows(path, encoding, delimiter), head, pad=False, blank=_all_blank)
 
     notes = (*notes, *head_notes(head, path.name, path.stem))
-    return RawSheet(path.name, path.stem, head.headers, head.row, open_chunks, notes)
+    return RawSheet(
+        path.name, path.stem, head.headers, head.row, open_chunks, notes, text_only=True
+    )
 
 
 def _all_blank(cells: Sequence[Cell]) -> bool:

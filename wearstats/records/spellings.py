@@ -60,14 +60,16 @@ class UnitSpellings:
         more._first = self._first
         return more
 
+    def presumed(self, typed: str) -> str:
+        """Return the id most likely meant: the first seen that is spelled alike."""
+        unit = self.joined.get(typed, typed)
+        return unit if unit in self._apart else self._first.setdefault(spelling_key(unit), unit)
+
     def settle(self, typed: str) -> str | Fault:
         """Return the id meant by a typed one, or the fault that asks."""
-        unit = self.joined.get(typed, typed)
-        if unit in self._apart:
-            return unit
-        first = self._first.setdefault(spelling_key(unit), unit)
-        if first == unit:
-            return unit
+        first = self.presumed(typed)
+        if first == self.joined.get(typed, typed):
+            return first
         return Fault(
             "unit-spelling",
             f"{typed!r} may be {first!r} spelled another way. If it is, log again with "
