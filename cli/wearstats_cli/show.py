@@ -3,7 +3,7 @@
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from rich import box
@@ -14,12 +14,47 @@ from rich.text import Text
 from wearstats.records.findings import Finding
 from wearstats_cli.options import SCHEMA
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 
 def as_json(command: str, body: Mapping[str, Any]) -> None:
     """Print the stable JSON of a command: strict JSON, no NaN."""
     click.echo(
         json.dumps({"schema": SCHEMA, "command": command, **body}, allow_nan=False, default=str)
     )
+
+
+def records(frame: "pd.DataFrame") -> list[dict[str, object]]:
+    """Return a frame as JSON rows: blanks and infinities null, days as ISO text."""
+    import numpy as np
+    import pandas as pd
+
+    def plain(value: object) -> object:
+        if isinstance(value, np.generic):
+            value = value.item()
+        if value is pd.NaT or (isinstance(value, float) and not np.isfinite(value)):
+            return None
+        return value.date().isoformat() if isinstance(value, pd.Timestamp) else value
+
+    return [
+        {str(name): plain(value) for name, value in row.items()}
+        for row in frame.to_dict(orient="records")
+    ]
+
+
+def banner(*, simulated: bool) -> None:
+    """Say so where the records are not of real machines."""
+    if simulated:
+        line("SIMULATED: made by the simulator, of no real machine.")
+
+
+def bullets(title: str, sentences: Sequence[str]) -> None:
+    """Print a heading and a list, or nothing where there is nothing to say."""
+    if sentences:
+        heading(title)
+        for sentence in sentences:
+            line(f"- {sentence}")
 
 
 def line(text: str = "") -> None:

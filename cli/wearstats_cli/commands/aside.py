@@ -1,10 +1,14 @@
 """`wearstats aside`: what was set aside, and how to mend it."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from wearstats_cli import options
+
+if TYPE_CHECKING:
+    from wearstats.book import AsideItem
 
 
 @click.command(
@@ -21,7 +25,7 @@ from wearstats_cli import options
 @click.option("--why", default="", help="Why it is left aside for good.")
 @options.as_json
 def command(
-    book: str, out: Path | None, discard: tuple[int, ...], why: str, as_json: bool
+    book: str, out: Path | None, discard: tuple[int, ...], why: str, *, as_json: bool
 ) -> int:
     """List the rows of BOOK that were set aside, each with its reason."""
     from wearstats.book import Book
@@ -34,16 +38,13 @@ def command(
         if out is not None:
             opened.write_aside(out)
     if as_json:
-        show.as_json("aside", {"aside": [item.as_dict() for item in items]})
+        show.as_json("aside", {"aside": [_as_dict(item) for item in items]})
     elif not items:
         show.line("Nothing is set aside.")
     else:
         show.table(
             ("aside", "file", "sheet", "row", "why"),
-            [
-                (item.number, item.file, item.sheet, item.row, "; ".join(item.reasons))
-                for item in items
-            ],
+            [(item.number, item.file, item.sheet, item.row, item.reason) for item in items],
             right=("aside", "row"),
         )
         if out is not None:
@@ -51,3 +52,15 @@ def command(
         else:
             show.line(f"To mend them: wearstats aside {book} --out mend.xlsx")
     return 3 if items else 0
+
+
+def _as_dict(item: "AsideItem") -> dict[str, object]:
+    return {
+        "aside": item.number,
+        "file": item.file,
+        "sheet": item.sheet,
+        "kind": item.kind,
+        "row": item.row,
+        "cells": dict(item.cells),
+        "findings": [finding.as_dict() for finding in item.findings],
+    }

@@ -1,10 +1,21 @@
 """`wearstats log`: take records into the book."""
 
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from wearstats_cli import options
+
+if TYPE_CHECKING:
+    from wearstats.book import Book, ImportResult
+    from wearstats.records.dates import DateOrder
+    from wearstats.records.kinds import Settings
+
+_ORDERS: dict[str, "DateOrder"] = {"month-first": "month first", "day-first": "day first"}
+_COUNTS = ("rows_read", "logged", "already_there", "set_aside")
 
 
 def _pairs(_ctx: click.Context, _param: click.Parameter, value: tuple[str, ...]) -> dict[str, str]:
@@ -28,7 +39,7 @@ def _pairs(_ctx: click.Context, _param: click.Parameter, value: tuple[str, ...])
 @click.option("--map", "map_file", type=options.existing_file, help="Column map (TOML).")
 @click.option(
     "--dates",
-    type=click.Choice(["month-first", "day-first"]),
+    type=click.Choice(list(_ORDERS)),
     help="How 03/04/2026 is meant. Without it such dates are asked about.",
 )
 @click.option(
@@ -43,6 +54,7 @@ def _pairs(_ctx: click.Context, _param: click.Parameter, value: tuple[str, ...])
 @click.option("--amend", is_flag=True, help="Let these rows correct what was logged before.")
 @options.as_json
 def command(
+    *,
     book: str,
     files: tuple[Path, ...],
     map_file: Path | None,
@@ -58,12 +70,93 @@ def command(
     CSV, TSV, XLSX and Parquet sheets, and costs as TOML. What cannot be taken is set aside with
     its reason; nothing is dropped.
     """
-    from wearstats_cli import logging
+    from wearstats_cli import show
 
-    settings = logging.settings(map_file=map_file, dates=dates, sheet=sheet)
-    results = logging.log_files(book, files, settings, amend=amend, join=join, apart=apart)
+    how = _How(_settings(map_file, dates, sheet), join, apart, amend)
+    results = _take(book, files, how)
     if as_json:
-        logging.show_json(results)
+        show.as_json("log", {"files": [_as_dict(result) for result in results]})
     else:
-        logging.show_results(book, results)
+        _show(book, results)
     return 3 if any(result.set_aside for result in results) else 0
+
+
+@dataclass(frozen=True, slots=True)
+class _How:
+    settings: "Settings"
+    join: Mapping[str, str]
+    apart: Sequence[str]
+    amend: bool
+
+
+def _settings(map_file: Path | None, dates: str | None, sheet: str | None) -> "Settings":
+    from wearstats.records.columnmap import ColumnMap, read_column_map
+    from wearstats.records.kinds import Settings
+
+    return Settings(
+        column_map=ColumnMap() if map_file is None else read_column_map(map_file),
+        dates=_ORDERS[dates] if dates is not None else None,
+        kind=sheet,
+    )
+
+
+def _take(book: str, files: Sequence[Path], how: _How) -> list["ImportResult"]:
+    from wearstats.records.costs import read_costs
+    from wearstats_cli import show
+
+    results = []
+    with open_or_create(book) as opened:
+        for path in files:
+            if path.suffix.casefold() == ".toml":
+                opened.set_costs(read_costs(path))
+                continue
+            with show.working(f"Reading {path.name}"):
+                results.append(
+                    opened.log(
+                        path,
+                        settings=how.settings,
+                        amend=how.amend,
+                        join=how.join,
+                        apart=how.apart,
+                    )
+                )
+    return results
+
+
+def open_or_create(book: str) -> "Book":
+    """Open a book, or make it where there is none yet."""
+    from wearstats.book import Book
+
+    is_url = "://" in book
+    return Book.open(book) if is_url or Path(book).exists() else Book.create(book)
+
+
+def _as_dict(result: "ImportResult") -> dict[str, object]:
+    return {
+        "file": result.file,
+        "sha256": result.sha256,
+        **{name: getattr(result, name) for name in _COUNTS},
+        "sheets": [asdict(sheet) for sheet in result.sheets],
+        "findings": [finding.as_dict() for finding in result.findings],
+    }
+
+
+def _show(book: str, results: Sequence["ImportResult"]) -> None:
+    from wearstats_cli import show
+
+    counts = ("read", "logged", "already there", "set aside")
+    show.table(
+        ("file", "sheet", "kind", *counts),
+        [
+            (result.file, sheet.sheet, sheet.kind, *(getattr(sheet, name) for name in _COUNTS))
+            for result in results
+            for sheet in result.sheets
+        ],
+        right=counts,
+    )
+    found = [finding for result in results for finding in result.findings]
+    if found:
+        show.heading("What needs a look")
+        show.findings(found)
+    if any(result.set_aside for result in results):
+        show.line(f"To mend what was set aside: wearstats aside {book} --out mend.xlsx")

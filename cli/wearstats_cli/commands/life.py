@@ -1,0 +1,114 @@
+"""`wearstats life`: how long strips last."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from wearstats_cli import options
+
+if TYPE_CHECKING:
+    from wearstats.life import LifeAnswer, Method
+    from wearstats.lives import StripLives
+
+
+@click.command(
+    "life",
+    short_help="Fit strip life: how long strips last.",
+    epilog="Example: wearstats life shop.book --runs 10. "
+    "From a table: wearstats life --lives lives.csv --method likelihood --json",
+)
+@click.argument("book", metavar="[BOOK]", required=False)
+@options.lives_file
+@click.option(
+    "--baseline",
+    type=click.Choice(["weibull", "exponential", "lognormal", "loglogistic"]),
+    default="weibull",
+    show_default=True,
+    help="The law of strip life.",
+)
+@click.option(
+    "--shape", type=click.FloatRange(0.05, 50), help="Hold the Weibull shape at this value."
+)
+@click.option(
+    "--method",
+    type=click.Choice(["auto", "likelihood", "bayes"]),
+    default="auto",
+    show_default=True,
+    help="auto takes the likelihood wherever it has a finite maximum, else states a prior.",
+)
+@click.option(
+    "--uncalibrated",
+    is_flag=True,
+    help="Chi-square critical value, as in published tables (the only one in this version).",
+)
+@click.option(
+    "--runs", type=click.IntRange(1, 500), default=12, show_default=True, help="Runs to look at."
+)
+@options.mode
+@options.level
+@options.as_json
+def command(
+    *,
+    book: str | None,
+    lives_file: Path | None,
+    baseline: str,
+    shape: float | None,
+    method: "Method",
+    runs: int,
+    mode: str,
+    level: float,
+    uncalibrated: bool,  # noqa: ARG001 - the only kind in this version
+    as_json: bool,
+) -> int:
+    """Fit the strip lives of BOOK and say how long strips last, with intervals."""
+    from wearstats.life import fit_life
+    from wearstats_cli import reading, show, words
+
+    source = reading.lives_from(book, lives_file)
+    observations = source.lives.observations(mode)
+    answer = fit_life(observations, method=method, baseline=baseline, level=level, shape=shape)
+    if as_json:
+        body = answer.as_dict(
+            level,
+            runs=range(1, runs + 1),
+            left_out=[words.left_out_as_dict(each) for each in source.lives.left_out],
+        )
+        show.as_json("life", {**body, "mode": mode, "simulated": source.simulated})
+        return 0
+    show.banner(simulated=source.simulated)
+    _show(answer, source.lives, mode=mode, runs=runs)
+    return 0
+
+
+def _show(answer: "LifeAnswer", lives: "StripLives", *, mode: str, runs: int) -> None:
+    from wearstats_cli import show, words
+    from wearstats_reports import numbers
+
+    level = numbers.level(answer.level)
+    show.heading(f"Strip life until {words.ENDS.get(mode, mode)}")
+    show.line(words.lives_sentence(lives))
+    show.line(
+        f"{answer.baseline.capitalize()} law by {answer.method}, from {answer.lives:g} lives that "
+        f"tell something, {answer.failures:g} of them {words.ENDS.get(mode, mode)}. "
+        f"Intervals {level}. {answer.method_note}"
+    )
+    chances = [(age, numbers.chance(answer.survival(age))) for age in range(1, runs + 1)]
+    show.table(
+        ("runs", "still sound", f"{level} interval"),
+        [(age, said.main, said.interval) for age, said in chances],
+        right=("runs", "still sound"),
+    )
+    rows = [
+        (f"{share:.0%} failed by", numbers.quantity(answer.life_at(share)), "")
+        for share in (0.1, 0.5)
+    ]
+    rows += [(name, numbers.quantity(value), "") for name, value in answer.parameters().items()]
+    show.table(
+        ("", "estimate", f"{level} interval"),
+        [(name, f"{said.main} {said.unit}", said.interval) for name, said, _ in rows],
+        right=("estimate",),
+    )
+    show.line(answer.second_opinion)
+    show.bullets("Doubtful", answer.warnings)
+    show.bullets("Left out of the fit", [str(each) for each in lives.left_out])

@@ -1,0 +1,47 @@
+"""What every command reads: a book's season, or a table of lives."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from wearstats.errors import UsageError
+
+if TYPE_CHECKING:
+    from wearstats.records.season import Season
+
+    from wearstats.lives import StripLives
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Lives, and whether they were simulated."""
+
+    lives: "StripLives"
+    simulated: bool = False
+
+
+def season_of(book: str) -> "Season":
+    """Return the records in a book."""
+    from wearstats.book import Book
+
+    with Book.open(book) as opened:
+        return opened.season()
+
+
+def lives_from(book: str | None, lives_file: Path | None) -> Source:
+    """Return the lives of a book, or those of a table.
+
+    Raises
+    ------
+    UsageError
+        Neither or both are given.
+    """
+    if (book is None) == (lives_file is None):
+        message = "name a BOOK, or a table with --lives FILE, and not both"
+        raise UsageError(message)
+    from wearstats.lives import lives_of, read_lives
+
+    if lives_file is not None:
+        return Source(read_lives(lives_file))
+    season = season_of(str(book))
+    return Source(lives_of(season), season.simulated)

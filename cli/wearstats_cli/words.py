@@ -1,0 +1,44 @@
+"""Words that several commands say alike."""
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from wearstats.lives import LeftOut, StripLives
+
+ENDS = {
+    "burned": "burned through",
+    "pulled": "pulled out",
+    "cut": "cut",
+    "rubbed": "rubbed",
+}
+"""How a failure is spoken of."""
+
+
+def left_out_as_dict(each: "LeftOut") -> dict[str, object]:
+    """Return a build that was left out as plain data."""
+    return {"unit": each.unit, "build": each.build, "code": each.code, "message": each.message}
+
+
+def lives_count(lives: "StripLives") -> dict[str, int]:
+    """Count lives: all, ended in failure by mode, unfinished, left out."""
+    usable = lives.usable
+    failed = usable["mode"] != ""
+    counts = {
+        "builds": len(lives.frame),
+        "lives": len(usable),
+        "failed": int(failed.sum()),
+        "unfinished": int((~failed).sum()),
+        "left_out": len(lives.frame) - len(usable),
+    }
+    modes = usable.loc[failed, "mode"].value_counts()
+    return counts | {str(mode): int(count) for mode, count in sorted(modes.items())}
+
+
+def lives_sentence(lives: "StripLives") -> str:
+    """Say how many lives there are and how they ended."""
+    counts = lives_count(lives)
+    ends = ", ".join(f"{counts[mode]} {said}" for mode, said in ENDS.items() if counts.get(mode))
+    return (
+        f"{counts['lives']} lives: {ends or 'no failure'}, {counts['unfinished']} not failed when "
+        f"last seen. {counts['left_out']} left out."
+    )
