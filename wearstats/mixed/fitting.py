@@ -22,6 +22,7 @@ from wearstats.mixed.equations import (
 )
 
 _NEGLIGIBLE = 1e-6
+_GRADIENT = 1e-6
 _SCORE_TOLERANCE = 1e-3
 _SHARE_LOGS = (math.log(1e-6), math.log(1e2))
 
@@ -232,8 +233,12 @@ def _optimise(
     group_codes = np.zeros(rows, dtype=np.int64) if groups is None else label_codes(groups)[1]
     members = [np.flatnonzero(group_codes == g) for g in range(int(group_codes.max()) + 1)]
     matrices, columns = [], []
-    for component in separate:
-        _, design = design_of(component)
+    # A full covariance means the same in any basis of its columns, and a variance in any scale of
+    # its column: the optimiser gets an orthogonal basis and unit scales.
+    basis = _orthogonal_basis(joint, rows)
+    scales = [math.sqrt(float(np.mean(c.column**2))) for c in separate]
+    for component, scale in zip(separate, scales, strict=True):
+        design = design_of(component)[1] / scale
         blocks = [design[rows_in] for rows_in in members]
         kept = [block[:, np.abs(block).sum(axis=0) > 0.0] for block in blocks]
         matrices.append(kept)
@@ -246,16 +251,17 @@ def _optimise(
             response,
             fixed,
             group_codes,
-            exog_re=np.column_stack([c.column for c in joint]) if joint else None,
+            exog_re=np.column_stack([c.column for c in joint]) @ basis if joint else None,
             exog_vc=spec if separate else None,
         )
         try:
-            result = model.fit(reml=reml, method=["bfgs", "lbfgs", "powell"])
+            result = model.fit(reml=reml, method=["bfgs", "lbfgs", "powell"], gtol=_GRADIENT)
         except (np.linalg.LinAlgError, ValueError) as error:
             message = f"the mixed model could not be fitted ({error})"
             raise NotConvergedError(message, last=()) from error
-    joint_covariance = np.asarray(result.cov_re, float).reshape(len(joint), len(joint))
-    variances = np.asarray(result.vcomp, float).reshape(len(separate))
+    own = np.asarray(result.cov_re, float).reshape(len(joint), len(joint))
+    joint_covariance = basis @ own @ basis.T
+    variances = np.asarray(result.vcomp, float).reshape(len(separate)) / np.square(scales)
     residual = float(result.scale)
     last = (*joint_covariance.ravel(), *variances, residual)
     if not (result.converged and np.isfinite(last).all() and residual > 0.0):
@@ -272,6 +278,13 @@ def _optimise(
         message = "the mixed model's likelihood is no proper maximum where its optimiser stopped"
         raise NotConvergedError(message, last=last)
     return _Found(joint_covariance, variances, residual, float(result.llf))
+
+
+def _orthogonal_basis(joint: Sequence[Component], rows: int) -> FloatArray:
+    if not joint:
+        return np.zeros((0, 0))
+    triangle = np.linalg.qr(np.column_stack([c.column for c in joint]), mode="r")
+    return np.asarray(np.linalg.inv(triangle) * math.sqrt(rows), dtype=np.float64)
 
 
 def _check_not_at_edge(
