@@ -1,7 +1,18 @@
 """The one door from records to what the models see."""
 
+from wearstats.lives.boost_rows import boost_rows
+from wearstats.lives.clearances import clearance_readings
+from wearstats.lives.lifetable import read_lives
 from wearstats.lives.lives import lives_of
 from wearstats.lives.observations import Observations
 from wearstats.lives.strip_lives import LeftOut, StripLives
 
-__all__ = ["LeftOut", "Observations", "StripLives", "lives_of"]
+__all__ = [
+    "LeftOut",
+    "Observations",
+    "StripLives",
+    "boost_rows",
+    "clearance_readings",
+    "lives_of",
+    "read_lives",
+]
