@@ -10,7 +10,7 @@ from sqlalchemy import ColumnElement, Connection, and_, bindparam, insert, or_, 
 
 from wearstats.book.results import AsideItem
 from wearstats.book.tables import ASIDE, HISTORY, IMPORT_SHEETS, IMPORTS
-from wearstats.book.values import as_json, clean_text
+from wearstats.book.values import Row, as_json, clean_text
 from wearstats.errors import UsageError
 from wearstats.records.findings import Finding, Severity
 
@@ -33,6 +33,9 @@ class Import:
     file, sha256, when_utc : str
     amend : bool
         A value that contradicts the record stands in its place.
+    claimed : set of (str, tuple)
+        Kind and key of the records this file has spoken of, kept where it may amend: two of its
+        own rows that disagree are a question all the same.
     """
 
     connection: Connection
@@ -41,6 +44,7 @@ class Import:
     sha256: str
     when_utc: str
     amend: bool
+    claimed: set[tuple[str, Row]] = field(default_factory=set)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +55,36 @@ class Faulty:
     cells: Mapping[str, str]
     findings: tuple[Finding, ...]
     aside_id: int | None = None
-    counted: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AsWritten:
+    """What a sheet looks like beyond its rows.
+
+    Parameters
+    ----------
+    book : frozenset of str
+        Headers of the columns the book adds to a sheet of set-aside rows.
+    counted : str or None
+        Header of the place among like rows (run of the day), which may be filled in.
+    alone : bool
+        Whether it is the only sheet of its file: then its name says no more than the file's.
+    """
+
+    book: frozenset[str] = frozenset()
+    counted: str | None = None
+    alone: bool = False
+
+    def typed(self, cells: Mapping[str, str], place: object = None) -> dict[str, str]:
+        """Return the cells as typed, with the place filled in where it was left blank.
+
+        A mended row is logged among few others: without its place it would be counted from 1
+        again and be taken for another row.
+        """
+        kept = {header: text for header, text in cells.items() if header not in self.book}
+        if self.counted is None or place is None or kept.get(self.counted, "").strip():
+            return kept
+        return {**kept, self.counted: str(place)}
 
 
 @dataclass(slots=True)
@@ -77,6 +110,7 @@ class Shelf:
     sheet: str
     sheet_id: int
     kind: str
+    written: AsWritten
     mended: int = 0
     _items: dict[int, _Item] = field(default_factory=dict)
     _by_cells: dict[str, list[_Item]] = field(default_factory=lambda: defaultdict(list))
@@ -87,11 +121,12 @@ class Shelf:
 
     def __post_init__(self) -> None:
         """Fetch what is known of this sheet."""
-        same_file = or_(
-            IMPORTS.c.sha256 == self.importing.sha256, IMPORTS.c.file == self.importing.file
-        )
-        same_sheet = and_(IMPORT_SHEETS.c.sheet == self.sheet, IMPORT_SHEETS.c.kind == self.kind)
-        for item in self._fetch(same_sheet, same_file):
+        same_name = and_(IMPORTS.c.file == self.importing.file, IMPORT_SHEETS.c.sheet == self.sheet)
+        same_content = IMPORTS.c.sha256 == self.importing.sha256
+        if not self.written.alone:
+            same_content = and_(same_content, IMPORT_SHEETS.c.sheet == self.sheet)
+        same_kind = IMPORT_SHEETS.c.kind == self.kind
+        for item in self._fetch(same_kind, or_(same_name, same_content)):
             self._by_cells[item.fingerprint].append(item)
             if item.state == OPEN:
                 self._open_by_row[item.row].append(item)
@@ -116,19 +151,19 @@ class Shelf:
         """Keep faulty rows that are not known yet."""
         fresh: list[dict[str, object]] = []
         for faulty in rows:
-            cells = _cells_text(faulty.cells)
+            cells = cells_text(faulty.cells)
             findings = as_json([finding.as_dict() for finding in faulty.findings])
             item = self._items.get(faulty.aside_id) if faulty.aside_id is not None else None
             if item is not None and item.state == OPEN and item.id not in self._claimed:
                 self._claimed.add(item.id)
                 self._try_again(item, cells, findings)
                 continue
-            fingerprint = self._fingerprint(cells)
+            fingerprint = self._fingerprint(faulty.cells)
             before = self._times_seen[fingerprint]
             self._times_seen[fingerprint] += 1
             known = self._by_cells.get(fingerprint, [])
             if before < len(known):
-                self._say_anew(known[before], cells, findings)
+                self._say_anew(known[before], faulty.cells, findings)
                 continue
             fresh.append(
                 {
@@ -137,7 +172,6 @@ class Shelf:
                     "fingerprint": fingerprint,
                     "cells": cells,
                     "findings": findings,
-                    "counted": faulty.counted,
                     "state": OPEN,
                 }
             )
@@ -162,13 +196,14 @@ class Shelf:
             )
         self._rewrite(item, cells, findings)
 
-    def _say_anew(self, item: _Item, cells: str, findings: str) -> None:
+    def _say_anew(self, item: _Item, cells: Mapping[str, str], findings: str) -> None:
         """Say why a known row is faulty now: other settings may have left another reason."""
-        if item.state == OPEN and cells == item.cells:
-            self._rewrite(item, cells, findings)
+        half_mended = self._fingerprint(dict(json.loads(item.cells))) != item.fingerprint
+        if item.state == OPEN and not half_mended:
+            self._rewrite(item, cells_text(cells), findings)
 
     def _rewrite(self, item: _Item, cells: str, findings: str) -> None:
-        if (cells, findings) == (item.cells, item.findings):
+        if cells == item.cells and _gist(findings) == _gist(item.findings):
             return
         item.cells, item.findings = cells, findings
         self.importing.connection.execute(
@@ -203,19 +238,32 @@ class Shelf:
         )
         self.importing.connection.execute(statement, [{"item": number} for number in done])
 
+    def waits_for(self, row: int) -> bool:
+        """Whether something of that row is open."""
+        return row in self._open_by_row
+
     def _same(self, row: int, cells: Mapping[str, str]) -> _Item | None:
         waiting = self._open_by_row.get(row)
         if not waiting:
             return None
-        fingerprint = self._fingerprint(_cells_text(cells))
+        fingerprint = self._fingerprint(cells)
         return next((item for item in waiting if item.fingerprint == fingerprint), None)
 
-    def _fingerprint(self, cells: str) -> str:
-        return hashlib.sha256(f"{self.sheet}\n{cells}".encode()).hexdigest()
+    def _fingerprint(self, cells: Mapping[str, str]) -> str:
+        """Tell rows apart by what was typed; the place is left out, as it may be filled in."""
+        own = {header: text for header, text in cells.items() if header != self.written.counted}
+        return hashlib.sha256(cells_text(own).encode()).hexdigest()
 
 
-def _cells_text(cells: Mapping[str, str]) -> str:
+def cells_text(cells: Mapping[str, str]) -> str:
+    """Return cells as the book keeps them."""
     return as_json([[clean_text(header), clean_text(text)] for header, text in cells.items()])
+
+
+def _gist(findings: str) -> list[tuple[object, ...]]:
+    """Return what findings say, wherever the row stands now."""
+    parts = ("code", "message", "column", "value", "expected")
+    return [tuple(found[part] for part in parts) for found in json.loads(findings)]
 
 
 def items(connection: Connection, state: str | None = OPEN) -> list[AsideItem]:
@@ -231,7 +279,6 @@ def items(connection: Connection, state: str | None = OPEN) -> list[AsideItem]:
             ASIDE.c.findings,
             ASIDE.c.state,
             ASIDE.c.why,
-            ASIDE.c.counted,
         )
         .select_from(_SOURCE)
         .order_by(ASIDE.c.id)
@@ -249,7 +296,6 @@ def items(connection: Connection, state: str | None = OPEN) -> list[AsideItem]:
             findings=tuple(_finding(held) for held in json.loads(row.findings)),
             state=row.state,
             why=row.why or "",
-            counted=row.counted,
         )
         for row in connection.execute(query)
     ]

@@ -7,11 +7,8 @@ import pandas as pd
 
 from wearstats.book.results import AsideItem
 from wearstats.errors import UsageError
-from wearstats.records.schema import SHEETS
+from wearstats.records.headers import ASIDE_HEADER, REASON_HEADER
 from wearstats.records.write import write_csv, write_workbook
-
-ASIDE_HEADER = "aside"
-REASON_HEADER = "reason it was set aside"
 
 
 def write_aside(path: Path, items: Sequence[AsideItem]) -> None:
@@ -49,30 +46,14 @@ def _sheets(items: Sequence[AsideItem]) -> Iterator[tuple[str, pd.DataFrame]]:
     for (kind, _, _), rows in by_source.items():
         taken[kind] = taken.get(kind, 0) + 1
         name = kind if taken[kind] == 1 else f"{kind} {taken[kind]}"
-        yield name, _frame(rows, kind)
+        yield name, _frame(rows)
 
 
-def _frame(items: Sequence[AsideItem], kind: str) -> pd.DataFrame:
+def _frame(items: Sequence[AsideItem]) -> pd.DataFrame:
     headers = list(dict.fromkeys(header for item in items for header in item.cells))
     columns: dict[str, list[object]] = {
         ASIDE_HEADER: [item.number for item in items],
         REASON_HEADER: [item.reason for item in items],
     }
     columns.update({header: [item.cells.get(header, "") for item in items] for header in headers})
-    _place_in_the_day(columns, items, SHEETS[kind].counted)
     return pd.DataFrame(columns)
-
-
-def _place_in_the_day(
-    columns: dict[str, list[object]], items: Sequence[AsideItem], counted: str | None
-) -> None:
-    """Fill a blank count with the place the row had in its own sheet.
-
-    Among the few rows set aside it would be counted from 1 again and be taken for another row.
-    """
-    if counted is None or all(item.counted is None for item in items):
-        return
-    column = columns.setdefault(counted, [""] * len(items))
-    for place, item in enumerate(items):
-        if column[place] == "" and item.counted is not None:
-            column[place] = str(item.counted)

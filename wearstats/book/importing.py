@@ -8,16 +8,20 @@ from pathlib import Path
 from sqlalchemy import Connection, insert
 
 from wearstats.book import spellings
-from wearstats.book.asides import Import
+from wearstats.book.asides import AsWritten, Import
 from wearstats.book.intake import SheetIntake
 from wearstats.book.results import ImportResult, SheetResult
 from wearstats.book.tables import IMPORTS
 from wearstats.book.values import as_json, clean_text
 from wearstats.errors import BookError
 from wearstats.records.findings import Finding
-from wearstats.records.read import RawChunk, RawSheet, read_sheets
+from wearstats.records.headers import match_headers
+from wearstats.records.kinds import Settings
+from wearstats.records.raw import RawChunk, RawSheet
+from wearstats.records.read import read_sheets
+from wearstats.records.schema import SHEETS
 from wearstats.records.spellings import UnitSpellings
-from wearstats.records.take import Settings, take
+from wearstats.records.take import take
 
 Progress = Callable[[str, int], None]
 """Called with the sheet's name and the rows read of it so far."""
@@ -64,15 +68,17 @@ class Request:
 class _Count:
     """Counts rows as they are read, apart from what becomes of them."""
 
-    sheet: str
+    raw: RawSheet
     on_progress: Progress | None
     rows: int = 0
 
-    def passing(self, chunks: Iterator[RawChunk]) -> Iterator[RawChunk]:
-        for chunk in chunks:
-            self.rows += len(chunk.rows)
+    def open_chunks(self) -> Iterator[RawChunk]:
+        """Count anew each time the sheet is read from its top: it may be looked over first."""
+        self.rows = 0
+        for chunk in self.raw.open_chunks():
+            self.rows += len(chunk.rows) + len(chunk.ragged)
             if self.on_progress is not None:
-                self.on_progress(self.sheet, self.rows)
+                self.on_progress(self.raw.name, self.rows)
             yield chunk
 
 
@@ -106,29 +112,35 @@ def take_in(connection: Connection, request: Request, when_utc: str) -> ImportRe
     known = spellings.unit_spellings(connection)
     results: list[SheetResult] = []
     findings: list[Finding] = []
-    for raw in read_sheets(path):
-        for result, found in _sheets(importing, raw, request, known):
+    for raw in read_sheets(path, column_map=request.settings.column_map):
+        result, found = _take_sheet(importing, raw, request, known)
+        findings.extend(found)
+        if result is not None:
             results.append(result)
-            findings.extend(found)
     if _state(path) != before:
         message = f"{file} was changed while it was read; nothing was logged"
         raise BookError(message, hint="Close it in other programs and log it again.")
     return ImportResult(number, file, sha256, tuple(results), tuple(findings))
 
 
-def _sheets(
+def _take_sheet(
     importing: Import, raw: RawSheet, request: Request, known: UnitSpellings
-) -> Iterator[tuple[SheetResult, list[Finding]]]:
+) -> tuple[SheetResult | None, list[Finding]]:
     name = clean_text(raw.name)
-    count = _Count(name, request.on_progress)
-    counted = replace(raw, chunks=count.passing(raw.chunks))
+    count = _Count(raw, request.on_progress)
+    counted = replace(raw, open_chunks=count.open_chunks)
     intake: SheetIntake | None = None
+    passed_over: list[Finding] = []
     for taken in take(counted, request.settings, known):
+        if not taken.kind:
+            passed_over.extend(taken.notes)
+            continue
         if intake is None:
-            intake = SheetIntake(importing, name, taken.kind)
+            written = _as_written(raw, taken.kind, request.settings)
+            intake = SheetIntake(importing, name, taken.kind, written)
         intake.add(taken)
     if intake is None:
-        return
+        return None, passed_over
     result = intake.finish(count.rows)
     if result.rows_read != result.logged + result.already_there + result.set_aside:
         message = (
@@ -137,7 +149,19 @@ def _sheets(
             f"{result.set_aside} set aside; nothing was logged"
         )
         raise BookError(message, hint="This is a fault of the program: keep the file, report it.")
-    yield result, intake.findings
+    return result, intake.findings
+
+
+def _as_written(raw: RawSheet, kind: str, settings: Settings) -> AsWritten:
+    sheet = SHEETS[kind]
+    headings = match_headers(raw.headers, sheet, settings.column_map)
+    book = frozenset(one.label for one in headings if one.role in {"aside", "reason"})
+    counted = (
+        one.label
+        for one in headings
+        if one.role == "column" and one.column is not None and one.column.name == sheet.counted
+    )
+    return AsWritten(book, next(counted, sheet.counted), raw.alone)
 
 
 def _state(path: Path) -> tuple[int, int] | None:

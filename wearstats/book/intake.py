@@ -3,9 +3,10 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+import pandas as pd
 from sqlalchemy import bindparam, insert, select, tuple_, update
 
-from wearstats.book.asides import Faulty, Import, Shelf
+from wearstats.book.asides import AsWritten, Faulty, Import, Shelf
 from wearstats.book.matching import Comparison, Verdict, compare
 from wearstats.book.results import SheetResult
 from wearstats.book.tables import COUNTS, IMPORT_SHEETS, RECORDS
@@ -21,7 +22,8 @@ from wearstats.book.values import (
     unkeepable,
 )
 from wearstats.records.findings import Finding, Severity
-from wearstats.records.take import Taken
+from wearstats.records.schema import SHEETS
+from wearstats.records.taken import Taken
 
 _PAIRS_AT_ONCE = 400
 """Days and units asked for at once; well under the number of parameters any database takes."""
@@ -31,7 +33,7 @@ _PAIRS_AT_ONCE = 400
 class _Held:
     """A record of the book while a chunk is compared with it."""
 
-    values: list[Value]
+    row: list[Value]
     source: Source
     changes: int
     id: int | None = None
@@ -66,15 +68,18 @@ class SheetIntake:
         Its name in the file.
     kind : str
         A name in `records.schema.SHEETS`.
+    written : AsWritten
     """
 
-    def __init__(self, importing: Import, sheet: str, kind: str) -> None:
+    def __init__(self, importing: Import, sheet: str, kind: str, written: AsWritten) -> None:
         self._importing = importing
         self._table = RECORDS[kind]
         self._layout: Layout = layout(kind)
+        self._written = written
+        counted = SHEETS[kind].counted
+        self._place = None if counted is None else self._layout.fields.index(counted)
         self._counts = dict.fromkeys(COUNTS, 0)
         self._rows_seen: tuple[int, int] | None = None
-        self._claimed_by_this_file: set[Row] = set()
         self.findings: list[Finding] = []
         self.sheet, self.kind = sheet, kind
         key = importing.connection.execute(
@@ -83,7 +88,7 @@ class SheetIntake:
             )
         ).inserted_primary_key
         self._sheet_id = int(key[0]) if key is not None else 0
-        self._shelf = Shelf(importing, sheet, self._sheet_id, kind)
+        self._shelf = Shelf(importing, sheet, self._sheet_id, kind, written)
         self._trails = Trails(importing.connection, kind, importing.when_utc)
 
     def add(self, taken: Taken) -> None:
@@ -97,11 +102,14 @@ class SheetIntake:
         for row, number, typed, aside in zip(rows, numbers, cells, asides, strict=True):
             findings = self._judge(chunk, row, number)
             if findings:
-                chunk.faulty.append(Faulty(number, typed, findings, aside))
-            else:
-                chunk.well.append((number, typed, aside))
+                as_typed = self._written.typed(typed, self._place_of(row))
+                chunk.faulty.append(Faulty(number, as_typed, findings, aside))
+            elif aside is not None or self._shelf.waits_for(number):
+                chunk.well.append((number, self._written.typed(typed), aside))
         for bad in taken.aside:
-            chunk.faulty.append(Faulty(bad.row, bad.cells, bad.findings, bad.aside_id, bad.counted))
+            chunk.faulty.append(
+                Faulty(bad.row, self._written.typed(bad.cells), bad.findings, bad.aside_id)
+            )
             self.findings.extend(bad.findings)
         self._counts["set_aside"] += len(taken.aside)
         self.findings.extend(taken.notes)
@@ -120,6 +128,9 @@ class SheetIntake:
             .values(**self._counts, first_row=first, last_row=last)
         )
         return SheetResult(self.sheet, self.kind, **self._counts, first_row=first, last_row=last)
+
+    def _place_of(self, row: Row) -> Value:
+        return None if self._place is None else row[self._place]
 
     def _note_rows(self, numbers: Sequence[int]) -> None:
         if numbers:
@@ -183,9 +194,7 @@ class SheetIntake:
                     values, Source(sheet_id, row), changes, number
                 )
         changed = {
-            record_name(self.kind, record.values): record
-            for record in held.values()
-            if record.changes
+            record_name(self.kind, record.row): record for record in held.values() if record.changes
         }
         for name, trail in self._trails.fetch(list(changed)).items():
             changed[name].trail = trail
@@ -202,7 +211,7 @@ class SheetIntake:
             self._counts["logged"] += 1
             self._claim(key)
             return ()
-        comparison = compare(held.values, row, self._layout)
+        comparison = compare(held.row, row, self._layout)
         verdict, comparison = self._verdict(held, row, number, comparison)
         if verdict is Verdict.CONTRADICTS:
             self._counts["set_aside"] += 1
@@ -221,15 +230,15 @@ class SheetIntake:
         return ()
 
     def _claim(self, key: Row) -> None:
-        # Two rows of one file that disagree are a question even when the file may amend.
         if self._importing.amend:
-            self._claimed_by_this_file.add(key)
+            self._importing.claimed.add((self.kind, key))
 
     def _verdict(
         self, held: _Held, row: Row, number: int, comparison: Comparison
     ) -> tuple[Verdict, Comparison]:
         may_amend = (
-            self._importing.amend and self._layout.key_of(row) not in self._claimed_by_this_file
+            self._importing.amend
+            and (self.kind, self._layout.key_of(row)) not in self._importing.claimed
         )
         if comparison.contradicts and not may_amend:
             left = tuple(
@@ -253,8 +262,9 @@ class SheetIntake:
             if change.why != AMENDED or change.field != self._layout.columns[column].name:
                 continue
             _, sheet, sha256 = self._trails.place(change.old_source.sheet_id)
-            here = (sheet, sha256, change.old_source.row)
-            if change.old == said and here == (self.sheet, self._importing.sha256, number):
+            same_sheet = self._written.alone or sheet == self.sheet
+            same_row = sha256 == self._importing.sha256 and change.old_source.row == number
+            if change.old == said and same_sheet and same_row:
                 return True
         return False
 
@@ -264,7 +274,7 @@ class SheetIntake:
         source = held.source_of(described.name)
         file, sheet, _ = self._trails.place(source.sheet_id)
         new = shown([row[place] for place in places], described)
-        old = shown([held.values[place] for place in places], described)
+        old = shown([held.row[place] for place in places], described)
         where = f"{file}, sheet {sheet}, row {source.row}"
         return Finding(
             "contradiction",
@@ -282,20 +292,20 @@ class SheetIntake:
     def _change(
         self, chunk: _Chunk, held: _Held, row: Row, number: int, comparison: Comparison
     ) -> None:
-        record = record_name(self.kind, held.values)
+        record = record_name(self.kind, held.row)
         here = Source(self._sheet_id, number)
         for column in sorted((*comparison.fills, *comparison.contradicts)):
             places = self._layout.places[column]
             name = self._layout.columns[column].name
             why = AMENDED if column in comparison.contradicts else COMPLETED
-            old = values_json([held.values[place] for place in places])
+            old = values_json([held.row[place] for place in places])
             new = values_json([row[place] for place in places])
             change = Change(name, old, new, why, held.source_of(name), here)
             held.trail.append(change)
             held.changes += 1
             chunk.changes.append((record, change))
             for place in places:
-                held.values[place] = row[place]
+                held.row[place] = row[place]
         held.touched = True
 
     def _write(self, chunk: _Chunk) -> None:
@@ -306,7 +316,7 @@ class SheetIntake:
                 insert(self._table),
                 [
                     {
-                        **dict(zip(names, held.values, strict=True)),
+                        **dict(zip(names, held.row, strict=True)),
                         "import_sheet_id": held.source.sheet_id,
                         "source_row": held.source.row,
                         "changes": held.changes,
@@ -316,7 +326,7 @@ class SheetIntake:
             )
         touched = [
             {
-                **{f"new_{name}": value for name, value in zip(names, held.values, strict=True)},
+                **{f"new_{name}": value for name, value in zip(names, held.row, strict=True)},
                 "new_changes": held.changes,
                 "record_id": held.id,
             }
@@ -338,4 +348,4 @@ class SheetIntake:
 def _aside_numbers(taken: Taken) -> list[int | None]:
     if "_aside" not in taken.frame:
         return [None] * len(taken.frame)
-    return [None if number is None else int(number) for number in taken.frame["_aside"]]
+    return [None if pd.isna(number) else int(number) for number in taken.frame["_aside"]]

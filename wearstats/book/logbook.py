@@ -18,8 +18,8 @@ from wearstats.book.tables import COSTS, HISTORY, META, METADATA, SCHEMA_VERSION
 from wearstats.book.values import as_json
 from wearstats.errors import BookError
 from wearstats.records.costs import Costs
+from wearstats.records.kinds import Settings
 from wearstats.records.season import Season
-from wearstats.records.take import Settings
 
 _NOBODY: Mapping[str, str] = MappingProxyType({})
 _PATIENCE_S = 30.0

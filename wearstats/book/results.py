@@ -126,8 +126,6 @@ class AsideItem:
         "open", "mended" or "discarded".
     why : str
         Why it was discarded, or empty.
-    counted : int or None
-        The number its order in the sheet gives it (run of the day), where that is known.
     """
 
     number: int
@@ -139,7 +137,6 @@ class AsideItem:
     findings: tuple[Finding, ...]
     state: str
     why: str = ""
-    counted: int | None = None
 
     @property
     def reason(self) -> str:

@@ -92,8 +92,6 @@ ASIDE = Table(
     # A list of [header, text as typed], in the order of the sheet.
     Column("cells", Text, nullable=False),
     Column("findings", Text, nullable=False),
-    # The number its order in the sheet gives it, where the sheet has a counted column.
-    Column("counted", Integer),
     Column("state", String(10), nullable=False, index=True),
     Column("resolved_by_import_id", ForeignKey("imports.id")),
     Column("why", Text),
