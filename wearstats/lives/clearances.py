@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from wearstats.arrays import BoolArray, FloatArray, IntArray
+from wearstats.errors import ObservationError
 from wearstats.lives.lives import SeasonSheets
 from wearstats.lives.states import last_seen
 from wearstats.lives.strip_lives import StripLives
@@ -40,6 +41,11 @@ def clearance_readings(season: SeasonSheets, lives: StripLives) -> pd.DataFrame:
         single value), source ("runs", "restrips", "readings"), strips (as last seen in this
         build, None if nobody looked yet), left_out, why (empty, or why it is left out), then
         rotor, lobe, station, clock, gauge of the readings sheet.
+
+    Raises
+    ------
+    ObservationError
+        The lives were made from another season.
     """
     parts = [_from_runs(lives), _from_restrips(season.restrips, lives)]
     parts += [_from_readings(season.readings, lives)]
@@ -52,7 +58,7 @@ def clearance_readings(season: SeasonSheets, lives: StripLives) -> pd.DataFrame:
 
 def _row_parts(where: pd.DataFrame, sheet: pd.DataFrame, source: str) -> pd.DataFrame:
     """Turn the reading columns of a sheet into one row a reading."""
-    parts = []
+    parts: list[pd.DataFrame] = []
     for what in (*_GAPS, "strip height"):
         if what == "strip height":
             low = high = sheet["strip_height_thou"].to_numpy(dtype=np.float64)
@@ -101,6 +107,9 @@ def _from_restrips(restrips: pd.DataFrame, lives: StripLives) -> pd.DataFrame:
     rows = rows.sort_values(["unit", "date", "after_run"], kind="stable", ignore_index=True)
     begun = lives.frame[lives.frame["began"].notna()]
     begun = begun.sort_values(["unit", "build"], ignore_index=True)
+    if len(begun) != len(rows):
+        message = "these lives were not made from this season: their restrips differ"
+        raise ObservationError(message)
     where = pd.DataFrame(
         {
             "unit": begun["unit"],
@@ -178,14 +187,16 @@ def _locate(readings: pd.DataFrame, lives: StripLives) -> _Located:
     count = len(readings)
     build, age = np.zeros(count, dtype=np.int64), np.full(count, np.nan)
     strips, unsure = np.full(count, None, dtype=object), np.zeros(count, dtype=bool)
-    run_days = {unit: rows for unit, rows in runs.assign(seen=last_seen(runs)).groupby("unit")}
-    builds_of = {unit: rows for unit, rows in frame.groupby("unit")}
-    for unit, at in readings.reset_index(drop=True).groupby("unit").indices.items():
+    runs_of = _by_unit(runs.assign(seen=last_seen(runs)))
+    builds_of = _by_unit(frame)
+    units = readings["unit"].to_numpy(dtype=object)
+    for unit in sorted({*units}):
+        at = np.flatnonzero(units == unit)
         if unit not in builds_of:
             continue
         builds = builds_of[unit]
         day = readings["date"].to_numpy()[at]
-        last, last_age, last_seen_state = _after_runs(run_days.get(unit), day)
+        last, last_age, last_seen_state = _after_runs(runs_of.get(unit), day)
         began = builds["began"].to_numpy()
         number = builds["build"].to_numpy()
         # The newest build that had begun, by a run on it or by its restrip.
@@ -196,11 +207,15 @@ def _locate(readings: pd.DataFrame, lives: StripLives) -> _Located:
         entry = np.append(np.nan, builds["entry"].to_numpy(dtype=np.float64))
         build[at] = current
         age[at] = np.where(run_on_it, last_age, entry[current])
-        strips[at] = np.where(run_on_it, last_seen_state, None)
+        strips[at[run_on_it]] = last_seen_state[run_on_it]
         unsure[at] = (began == day[:, None]).any(axis=1) | _before_unrecorded(
-            run_days.get(unit), began, current, day
+            runs_of.get(unit), began, current, day
         )
     return _Located(build, age, strips, unsure)
+
+
+def _by_unit(table: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    return {str(unit): rows for unit, rows in table.groupby("unit")}
 
 
 def _after_runs(

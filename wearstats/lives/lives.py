@@ -16,6 +16,8 @@ from wearstats.lives.strip_lives import LeftOut, StripLives
 from wearstats.lives.timeline import OrderedRuns, order_runs
 from wearstats.records.schema import MODES, RUNS
 
+_MOST_NAMED = 12
+
 
 class SeasonSheets(Protocol):
     """What strip lives need of a season: its canonical sheets."""
@@ -59,7 +61,7 @@ def lives_of(season: SeasonSheets) -> StripLives:
     ObservationError
         A row without unit or date.
     """
-    names = {*season.runs["unit"].dropna(), *season.restrips["unit"].dropna()}
+    names = {*season.runs["unit"].dropna().unique(), *season.restrips["unit"].dropna().unique()}
     runs = order_runs(season.runs, tuple(sorted(names)))
     restrips = order_restrips(season.restrips, runs)
     builds = divide(runs, restrips)
@@ -173,7 +175,7 @@ def _runs_frame(runs: OrderedRuns, builds: Builds, ages: Ages) -> pd.DataFrame:
         "age_after": ages.after,
     }
     rest = {name: runs.frame[name] for name in RUNS.fields if name not in first}
-    return pd.DataFrame(first | rest)
+    return pd.DataFrame(first | rest, copy=False)  # a million rows: do not gather the columns
 
 
 def _notes(
@@ -184,7 +186,10 @@ def _notes(
     silent = usable & (lower <= entry) & np.isinf(frame["upper"].to_numpy())
     notes = []
     if silent.any():
-        which = ", ".join(_named(frame, at) for at in np.flatnonzero(silent).tolist())
+        rows = np.flatnonzero(silent).tolist()
+        which = ", ".join(_named(frame, at) for at in rows[:_MOST_NAMED])
+        if len(rows) > _MOST_NAMED:
+            which += f" and {len(rows) - _MOST_NAMED} more"
         count = f"{silent.sum()} lives tell" if silent.sum() > 1 else "1 life tells"
         notes.append(f"{count} nothing, as nobody looked at the strips since: {which}")
     notes += [

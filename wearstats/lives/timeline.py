@@ -98,7 +98,7 @@ def order_runs(runs: pd.DataFrame, units: tuple[str, ...]) -> OrderedRuns:
         A row without date or unit.
     """
     require_key(runs, RUNS.name)
-    frame = runs[list(RUNS.fields)].reset_index(drop=True)
+    frame = runs[list(RUNS.fields)]
     number = frame["run"].to_numpy(dtype=np.float64, na_value=np.nan)
     day, unit = days_of(frame["date"]), unit_codes(frame["unit"], units)
     order = np.lexsort((number, day, unit))
@@ -107,7 +107,7 @@ def order_runs(runs: pd.DataFrame, units: tuple[str, ...]) -> OrderedRuns:
     repeated = same_day & ~(number[1:] > number[:-1])  # a blank number is never greater
     if repeated.any():
         sorted_frame = sorted_by_everything(frame)
-        if not sorted_frame.equals(frame):
+        if not sorted_frame.equals(frame.reset_index(drop=True)):
             return order_runs(sorted_frame, units)
     blank = np.isnan(number)
     alone = np.ones(len(order), dtype=bool)
@@ -117,7 +117,9 @@ def order_runs(runs: pd.DataFrame, units: tuple[str, ...]) -> OrderedRuns:
     tied = np.zeros(len(order), dtype=bool)
     tied[1:] |= repeated
     tied[:-1] |= repeated
-    frame = frame.take(order).reset_index(drop=True)
+    if not np.array_equal(order, np.arange(len(order))):
+        frame = frame.take(order)
+    frame.index = pd.RangeIndex(len(order))  # our own copy: the selection above made it
     load = frame["load"].to_numpy(dtype=np.float64, na_value=np.nan)
     load = np.where(np.isnan(load), 1.0, load)
     bad_load = ~((load >= 0) & (load <= 1))
