@@ -88,8 +88,9 @@ class SheetIntake:
             )
         ).inserted_primary_key
         self._sheet_id = int(key[0]) if key is not None else 0
-        self._shelf = Shelf(importing, sheet, self._sheet_id, kind, written)
         self._trails = Trails(importing.connection, kind, importing.when_utc)
+        self._logged_before = self._trails.first_sheet_of(importing.sha256, importing.number)
+        self._shelf = Shelf(importing, sheet, self._sheet_id, kind, written)
 
     def add(self, taken: Taken) -> None:
         """Log, complete, amend or set aside the rows of one chunk."""
@@ -212,7 +213,7 @@ class SheetIntake:
             self._claim(key)
             return ()
         comparison = compare(held.row, row, self._layout)
-        verdict, comparison = self._verdict(held, row, number, comparison)
+        verdict, comparison = self._verdict(held, row, comparison)
         if verdict is Verdict.CONTRADICTS:
             self._counts["set_aside"] += 1
             findings = tuple(
@@ -233,9 +234,7 @@ class SheetIntake:
         if self._importing.amend:
             self._importing.claimed.add((self.kind, key))
 
-    def _verdict(
-        self, held: _Held, row: Row, number: int, comparison: Comparison
-    ) -> tuple[Verdict, Comparison]:
+    def _verdict(self, held: _Held, row: Row, comparison: Comparison) -> tuple[Verdict, Comparison]:
         may_amend = (
             self._importing.amend
             and (self.kind, self._layout.key_of(row)) not in self._importing.claimed
@@ -244,7 +243,7 @@ class SheetIntake:
             left = tuple(
                 column
                 for column in comparison.contradicts
-                if not self._was_amended(held, row, number, column)
+                if not self._was_amended(held, row, column)
             )
             comparison = replace(comparison, contradicts=left)
             if left:
@@ -255,24 +254,26 @@ class SheetIntake:
             return Verdict.COMPLETES, comparison
         return Verdict.ALREADY_THERE, comparison
 
-    def _was_amended(self, held: _Held, row: Row, number: int, column: int) -> bool:
-        """Whether this same row of this same file said so before and was amended since."""
+    def _was_amended(self, held: _Held, row: Row, column: int) -> bool:
+        """Whether the record said so when this same file was logged before, and was amended since.
+
+        The file has had its say; only another file, or this one with leave to amend, may
+        contradict what was amended.
+        """
         said = values_json([row[place] for place in self._layout.places[column]])
-        for change in held.trail:
-            if change.why != AMENDED or change.field != self._layout.columns[column].name:
-                continue
-            _, sheet, sha256 = self._trails.place(change.old_source.sheet_id)
-            same_sheet = self._written.alone or sheet == self.sheet
-            same_row = sha256 == self._importing.sha256 and change.old_source.row == number
-            if change.old == said and same_sheet and same_row:
-                return True
-        return False
+        name = self._layout.columns[column].name
+        return self._logged_before is not None and any(
+            change.why == AMENDED
+            and (change.field, change.old) == (name, said)
+            and change.source.sheet_id > self._logged_before
+            for change in held.trail
+        )
 
     def _contradiction(self, held: _Held, row: Row, number: int, column: int) -> Finding:
         places = self._layout.places[column]
         described = self._layout.columns[column]
         source = held.source_of(described.name)
-        file, sheet, _ = self._trails.place(source.sheet_id)
+        file, sheet = self._trails.place(source.sheet_id)
         new = shown([row[place] for place in places], described)
         old = shown([held.row[place] for place in places], described)
         where = f"{file}, sheet {sheet}, row {source.row}"

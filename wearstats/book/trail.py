@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from wearstats.book.tables import HISTORY, IMPORT_SHEETS, IMPORTS
 from wearstats.book.values import as_json
@@ -51,7 +51,7 @@ class Trails:
     connection: Connection
     kind: str
     when_utc: str
-    _places: dict[int, tuple[str, str, str]] = field(default_factory=dict)
+    _places: dict[int, tuple[str, str]] = field(default_factory=dict)
 
     def fetch(self, records: Sequence[str]) -> dict[str, list[Change]]:
         """Return the changes of each record named, oldest first."""
@@ -98,17 +98,26 @@ class Trails:
         ]
         self.connection.execute(insert(HISTORY), rows)
 
-    def place(self, sheet_id: int) -> tuple[str, str, str]:
-        """Return file, sheet and sha256 of a sheet once logged."""
+    def place(self, sheet_id: int) -> tuple[str, str]:
+        """Return file and sheet of a sheet once logged."""
         if sheet_id not in self._places:
             query = (
-                select(IMPORTS.c.file, IMPORT_SHEETS.c.sheet, IMPORTS.c.sha256)
+                select(IMPORTS.c.file, IMPORT_SHEETS.c.sheet)
                 .join(IMPORT_SHEETS, IMPORT_SHEETS.c.import_id == IMPORTS.c.id)
                 .where(IMPORT_SHEETS.c.id == sheet_id)
             )
-            file, sheet, sha256 = self.connection.execute(query).one()
-            self._places[sheet_id] = (file, sheet, sha256)
+            file, sheet = self.connection.execute(query).one()
+            self._places[sheet_id] = (file, sheet)
         return self._places[sheet_id]
+
+    def first_sheet_of(self, sha256: str, before: int) -> int | None:
+        """Return the first sheet of a file logged before the import of that number."""
+        query = (
+            select(func.min(IMPORT_SHEETS.c.id))
+            .join(IMPORTS, IMPORT_SHEETS.c.import_id == IMPORTS.c.id)
+            .where(IMPORTS.c.sha256 == sha256, IMPORTS.c.id < before)
+        )
+        return self.connection.execute(query).scalar()
 
 
 def values_json(values: Sequence[object]) -> str:
