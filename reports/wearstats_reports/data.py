@@ -12,7 +12,7 @@ SCHEMA = 1
 """Version of the JSON form; it grows when a key changes its meaning or goes."""
 
 
-def plain(value: object) -> Any:  # noqa: ANN401  a JSON value is whatever JSON has
+def plain(value: object) -> Any:
     """Turn a frozen report value into what JSON can say.
 
     An `Estimate` becomes its four stable keys, a day its ISO form, a number that is not finite

@@ -1,8 +1,274 @@
-"""Figures of the report."""
+"""Figures of the pages: a section's value in, inline SVG with words for it out."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import pandas as pd
+from markupsafe import Markup
+from matplotlib.figure import Figure
+
+from wearstats import plots
+from wearstats_reports import cells, numbers
 from wearstats_reports.report import SeasonReport, UnitReport
-def boost(unit: UnitReport): return None
-def clearance(unit: UnitReport): return None
-def strip_height(unit: UnitReport): return None
-def unit_lives(report: SeasonReport, unit: UnitReport): return None
-def fleet_lives(report: SeasonReport): return None
-def cost(report: SeasonReport): return None
+from wearstats_reports.sections.clearance import Gap
+from wearstats_reports.sections.lives import CurvePoint, UnitLife
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A figure for a page.
+
+    Parameters
+    ----------
+    svg : Markup
+        With its own text alternative.
+    caption : str
+        What to look for, one or two sentences.
+    """
+
+    svg: Markup
+    caption: str
+
+
+def _drawing(figure: Figure, title: str, said: str, caption: str, *, simulated: bool) -> Drawing:
+    if simulated:
+        plots.stamp(figure.axes[0], "SIMULATED")
+    # Text in the drawing is escaped by the writer of the SVG.
+    return Drawing(Markup(plots.to_svg(figure, title, said)), caption)  # noqa: S704
+
+
+def _none_as_nan(value: float | None) -> float:
+    return math.nan if value is None else value
+
+
+def boost(report: SeasonReport, unit: UnitReport) -> Drawing | None:
+    """Draw boost run by run, as read and corrected, restrips marked."""
+    points = unit.boost.points
+    if not points:
+        return None
+    rows = pd.DataFrame(
+        {
+            "date": [pd.Timestamp(point.date) if point.date else pd.NaT for point in points],
+            "build": [point.build for point in points],
+            "as_read": [point.boost_psi for point in points],
+            "corrected": [_none_as_nan(point.corrected_psi) for point in points],
+        }
+    )
+    predicted = [_none_as_nan(point.predicted_psi) for point in points]
+    if any(map(math.isfinite, predicted)):
+        rows["predicted"] = predicted
+    figure, axes = plots.new_axes()
+    plots.boost_over_season(rows, axes)
+    builds = "; ".join(
+        f"build {build.build}: {numbers.number(build.first.corrected_psi, 'psi')} psi first, "
+        f"{numbers.number(build.latest.corrected_psi, 'psi')} psi latest"
+        for build in unit.boost.builds
+    )
+    return _drawing(
+        figure,
+        "Boost over the season",
+        f"{cells.count(len(points), 'boost reading')} in order of the runs. Corrected, by {builds}",
+        "Dots are boost corrected to a barometer of 29.921 inHg, rings as it was read; "
+        "upright lines are restrips.",
+        simulated=report.simulated,
+    )
+
+
+def _gap_frame(gaps: Iterable[Gap]) -> pd.DataFrame:
+    rows = [
+        (gap.build, gap.age, _none_as_nan(gap.low_thou), _none_as_nan(gap.high_thou))
+        for gap in gaps
+        if gap.age is not None
+    ]
+    return pd.DataFrame(rows, columns=["build", "age", "low", "high"])
+
+
+def _said(gaps: Iterable[Gap]) -> str:
+    spoken = [
+        f"build {gap.build} at {numbers.age(gap.age)} runs: "
+        f"{numbers.reading(gap.low_thou, gap.high_thou)}"
+        for gap in gaps
+        if gap.age is not None
+    ]
+    return f"Readings in thou: {'; '.join(spoken)}." if spoken else "No reading."
+
+
+def clearance(report: SeasonReport, unit: UnitReport) -> Drawing | None:
+    """Draw tip clearance by build with the forecast of the build in use."""
+    gaps = unit.clearance
+    frame = _gap_frame(gaps.tip)
+    if frame.empty and not gaps.forecast:
+        return None
+    forecast = None
+    said, caption = _said(gaps.tip), "Bars are go / no-go readings."
+    if gaps.forecast:
+        forecast = pd.DataFrame(
+            [(f.age, f.estimate_thou, f.low_thou, f.high_thou) for f in gaps.forecast],
+            columns=["age", "estimate", "low", "high"],
+        )
+        end = gaps.forecast[-1]
+        said += (
+            f" Forecast of build {unit.today.build} at {numbers.age(end.age)} runs: "
+            f"{numbers.number(end.estimate_thou, 'thou')} thou, "
+            f"{numbers.number(end.low_thou, 'thou')} to {numbers.number(end.high_thou, 'thou')}."
+        )
+        caption += (
+            f" The dashed line is build {unit.today.build}, the strips in use, with its "
+            f"{numbers.level(report.level)} band for the true clearance."
+        )
+    figure, axes = plots.new_axes()
+    plots.clearance_by_build(frame, axes, forecast=forecast, limit=gaps.limit_thou)
+    return _drawing(figure, "Tip clearance by build", said, caption, simulated=report.simulated)
+
+
+def strip_height(report: SeasonReport, unit: UnitReport) -> Drawing | None:
+    """Draw strip height by build."""
+    frame = _gap_frame(unit.clearance.height)
+    if frame.empty:
+        return None
+    figure, axes = plots.new_axes()
+    plots.clearance_by_build(frame, axes, quantity="strip height, thou")
+    return _drawing(
+        figure,
+        "Strip height by build",
+        _said(unit.clearance.height),
+        "Strip above the rotor surface. More strip above the rotor seals better.",
+        simulated=report.simulated,
+    )
+
+
+def _curve_frame(points: tuple[CurvePoint, ...]) -> pd.DataFrame:
+    rows = [(p.runs, p.share, _none_as_nan(p.low), _none_as_nan(p.high)) for p in points]
+    return pd.DataFrame(rows, columns=["runs", "survival", "low", "high"])
+
+
+def _life_frame(lives: Iterable[UnitLife]) -> pd.DataFrame:
+    rows = [
+        (
+            life.unit,
+            life.build,
+            _none_as_nan(life.entry),
+            _none_as_nan(life.lower),
+            math.inf if life.upper is None else life.upper,
+            _none_as_nan(life.age),
+            life.open,
+        )
+        for life in lives
+    ]
+    columns = ["unit", "build", "entry", "lower", "upper", "age", "open"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _all_lives(report: SeasonReport) -> tuple[UnitLife, ...]:
+    return tuple(life for unit in report.units for life in unit.lives)
+
+
+def _spoken_curve(points: tuple[CurvePoint, ...]) -> str:
+    told = points[:: max(1, len(points) // 6)]
+    spoken = "; ".join(
+        f"{numbers.percent(p.share)} after {numbers.number(p.runs, 'runs')} runs" for p in told
+    )
+    return f"Share of strips still sound by the fitted curve: {spoken}."
+
+
+def unit_lives(report: SeasonReport, unit: UnitReport) -> Drawing | None:
+    """Draw the fleet's curve with every life under it, this unit's standing out."""
+    curve = report.curve
+    if not curve.fitted or not unit.lives:
+        return None
+    usable = [life for life in _all_lives(report) if not life.left_out]
+    figure, axes = plots.new_axes(height_inches=4.2)
+    # A short name: the figure's key has room for no more, and the page says whose it is.
+    shown = "this unit"
+    lives = _life_frame(usable)
+    lives["unit"] = [shown if life.unit == unit.unit else "another" for life in usable]
+    plots.survival_curve(
+        _curve_frame(curve.fitted),
+        axes,
+        steps=_curve_frame(curve.seen) if curve.seen else None,
+        lives=lives,
+        unit=shown,
+    )
+    own = sum(life.unit == unit.unit for life in usable)
+    return _drawing(
+        figure,
+        "Strip lives of this unit among the fleet's",
+        f"{_spoken_curve(curve.fitted)} {own} of {len(usable)} lives are of this unit.",
+        "The fitted curve of the whole fleet with its band. Below it every life: a cross where "
+        "strips had failed, a ring where they were last seen sound.",
+        simulated=report.simulated,
+    )
+
+
+def fleet_curve(report: SeasonReport) -> Drawing | None:
+    """Draw the fleet's curve with what was seen without a model."""
+    curve = report.curve
+    if not curve.fitted:
+        return None
+    figure, axes = plots.new_axes()
+    plots.survival_curve(
+        _curve_frame(curve.fitted), axes, steps=_curve_frame(curve.seen) if curve.seen else None
+    )
+    return _drawing(
+        figure,
+        "Strip life of the fleet",
+        _spoken_curve(curve.fitted),
+        "The fitted curve with its band"
+        + (", and the share seen sound without any model." if curve.seen else "."),
+        simulated=report.simulated,
+    )
+
+
+def fleet_bars(report: SeasonReport) -> Drawing | None:
+    """Draw every life as a bar."""
+    lives = sorted(_all_lives(report), key=lambda life: (life.unit, life.build))
+    if not lives:
+        return None
+    frame = _life_frame(lives)
+    # A long name would take the width of the drawing; the tables give it whole.
+    frame["unit"] = [_short(life.unit) for life in lives]
+    figure, axes = plots.new_axes_for_rows(len(lives))
+    plots.fleet_lives(frame, axes)
+    ended = sum(life.mode != "" for life in lives)
+    return _drawing(
+        figure,
+        "Every strip life on record",
+        f"{cells.count(len(lives), 'build')}, {ended} of them ended by failed strips. "
+        "The same lives stand in lives.csv.",
+        "One bar for each build: known sound, not looked at since, failed somewhere in between.",
+        simulated=report.simulated,
+    )
+
+
+_SHORT = 12
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= _SHORT else f"{name[: _SHORT - 1]}…"
+
+
+def plan(report: SeasonReport) -> Drawing | None:
+    """Draw the cost per run against the number of runs after which strips are renewed."""
+    interval = report.interval
+    if interval.basis != "cost" or not interval.curve:
+        return None
+    frame = pd.DataFrame(
+        [(p.runs, p.value, p.low, p.high, p.near_best) for p in interval.curve],
+        columns=["runs", "cost_per_run", "low", "high", "near_best"],
+    )
+    best = interval.best.estimate.estimate if interval.best.estimate is not None else None
+    figure, axes = plots.new_axes()
+    plots.cost_curve(
+        frame, axes, best=None if best is None else int(best), currency=interval.currency
+    )
+    told = interval.curve[:: max(1, len(interval.curve) // 6)]
+    money = f" {interval.currency}" if interval.currency else ""
+    spoken = "; ".join(f"{p.runs:g} runs: {numbers.number(p.value, 'cost')}{money}" for p in told)
+    return _drawing(
+        figure,
+        "Cost per run by restrip interval",
+        f"Cost per run when restripping after so many runs: {spoken}.",
+        "What a run costs, planned restrips, burn-throughs and lost boost together.",
+        simulated=report.simulated,
+    )

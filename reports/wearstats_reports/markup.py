@@ -3,6 +3,7 @@
 Every `<data value>` and `<time datetime>` on a page is also in the JSON beside it.
 """
 
+import math
 from datetime import date
 
 from markupsafe import Markup
@@ -13,10 +14,9 @@ from wearstats_reports import numbers
 
 def data(value: float | None, text: str) -> Markup:
     """Return a number with its exact value, or the bare words where there is none."""
-    if value is None or value != value:  # noqa: PLR0124  NaN is the one that differs from itself
+    if value is None or not math.isfinite(value):
         return Markup("{}").format(text)
-    exact = repr(float(value)) if isinstance(value, float) else str(value)
-    return Markup('<data value="{}">{}</data>').format(exact, text)
+    return Markup('<data value="{!r}">{}</data>').format(value, text)
 
 
 def number(value: float | None, unit: str = "") -> Markup:
@@ -56,31 +56,25 @@ def reading(low: float | None, high: float | None) -> Markup:
     return data(value, numbers.reading(low, high))
 
 
+def _shown(estimate: Estimate, *, chance: bool) -> numbers.Shown:
+    return numbers.chance(estimate) if chance else numbers.quantity(estimate)
+
+
 def main(estimate: Estimate, *, chance: bool = False) -> Markup:
     """Return the estimate itself, or the bound where there is none, without its unit."""
-    shown = numbers.chance(estimate) if chance else numbers.quantity(estimate)
-    if estimate.estimate is None:
-        return _ends(estimate, chance=chance)
+    shown = _shown(estimate, chance=chance)
+    if shown.main is None:
+        return _ends(estimate, shown) or Markup("not known")
     return data(estimate.estimate, shown.main)
 
 
 def interval(estimate: Estimate, *, chance: bool = False) -> Markup:
     """Return the interval in words without its level; empty where the estimate is a bound."""
-    return Markup("") if estimate.estimate is None else _ends(estimate, chance=chance)
+    shown = _shown(estimate, chance=chance)
+    return Markup("") if shown.main is None else _ends(estimate, shown)
 
 
-def _ends(estimate: Estimate, *, chance: bool) -> Markup:
-    def end(value: float) -> Markup:
-        # Written with the estimate's own decimals, so all three line up.
-        alone = Estimate(estimate.estimate, value, None, estimate.level, estimate.unit)
-        shown = numbers.chance(alone) if chance else numbers.quantity(alone)
-        words = shown.interval or shown.main
-        return data(value, words.removesuffix(" or more"))
-
-    if estimate.low is not None and estimate.high is not None:
-        return Markup("{} to {}").format(end(estimate.low), end(estimate.high))
-    if estimate.low is not None:
-        return Markup("{} or more").format(end(estimate.low))
-    if estimate.high is not None:
-        return Markup("{} or less").format(end(estimate.high))
-    return Markup("not known")
+def _ends(estimate: Estimate, shown: numbers.Shown) -> Markup:
+    return Markup(shown.pattern).format(  # noqa: S704  our own words
+        low=data(estimate.low, shown.low or ""), high=data(estimate.high, shown.high or "")
+    )

@@ -10,6 +10,8 @@ _RESERVED = frozenset(
     {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
 )
 
+_ENDS_LIKE_A_MARK = re.compile(r"(^|-)[0-9a-f]{8}$")
+
 
 def slug(text: str) -> str:
     """Return `text` in lower case with letters, digits and single hyphens only; may be empty.
@@ -45,7 +47,9 @@ def page_names(units: Iterable[str]) -> dict[str, str]:
         counts[name] = counts.get(name, 0) + 1
     names = {}
     for unit, name in slugs.items():
-        kept = name == unit.casefold() and name not in _RESERVED and counts[name] == 1
+        plain = name == unit.casefold() and name != "" and name not in _RESERVED
+        # A name that ends as a mark does could be another unit's changed name.
+        kept = plain and counts[name] == 1 and not _ENDS_LIKE_A_MARK.search(name)
         stem = name if kept else "-".join(part for part in (name, _mark(unit)) if part)
         names[unit] = f"unit-{stem}.html"
     return names

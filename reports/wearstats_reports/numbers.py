@@ -11,6 +11,7 @@ from datetime import date
 from wearstats.estimates import Estimate
 
 MINUS = "\u2212"
+PERCENT = "\u00a0%"
 _DECIMALS = {"runs": 1, "thou": 1, "psi": 1, "thou per run": 2, "psi per thou": 2, "": 2}
 _MONEY_DECIMALS = 0
 _WHOLE_FROM = {"runs": 10.0}
@@ -20,24 +21,38 @@ _HARDLY = 0.005
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """An estimate as it is written.
+    """An estimate as it is written; None where a number is not known.
 
     Parameters
     ----------
-    main : str
-        The estimate, or the bound where there is no estimate.
-    interval : str
-        The interval in words without its level ("6.1 to 11.0"), or empty.
+    main, low, high : str or None
     unit : str
         In words, or empty.
     """
 
-    main: str
-    interval: str
-    unit: str
+    main: str | None
+    low: str | None
+    high: str | None
+    unit: str = ""
+
+    @property
+    def pattern(self) -> str:
+        """The interval in words, `{low}` and `{high}` standing for its ends."""
+        if self.low is not None and self.high is not None:
+            return "{low} to {high}"
+        if self.low is not None:
+            return "{low} or more"
+        return "{high} or less" if self.high is not None else ""
+
+    @property
+    def interval(self) -> str:
+        """The interval in words without its level ("6.1 to 11.0"), or empty."""
+        return self.pattern.format(low=self.low, high=self.high)
 
     def __str__(self) -> str:
         unit = f" {self.unit}" if self.unit else ""
+        if self.main is None:
+            return f"{self.interval}{unit}" if self.interval else "not known"
         return f"{self.main}{unit} ({self.interval})" if self.interval else f"{self.main}{unit}"
 
 
@@ -83,31 +98,31 @@ def age(value: float | None) -> str:
 
 
 def percent(chance: float | None) -> str:
-    """Write a chance as a whole percent, never 0 or 100.
+    r"""Write a chance as a whole percent, never 0 or 100.
 
     Examples
     --------
     >>> percent(0.834), percent(0.9991), percent(0.0)
-    ('83\\xa0%', 'over 99\\xa0%', 'under 1\\xa0%')
+    ('83\xa0%', 'over 99\xa0%', 'under 1\xa0%')
     """
     if chance is None or not math.isfinite(chance):
         return "not known"
     if chance >= _SURELY:
-        return "over 99\u00a0%"
+        return f"over 99{PERCENT}"
     if chance < _HARDLY:
-        return "under 1\u00a0%"
-    return f"{100 * chance:.0f}\u00a0%"
+        return f"under 1{PERCENT}"
+    return f"{100 * chance:.0f}{PERCENT}"
 
 
 def level(share: float) -> str:
-    """Write the level of an interval.
+    r"""Write the level of an interval.
 
     Examples
     --------
     >>> level(0.9), level(0.975)
-    ('90\\xa0%', '97.5\\xa0%')
+    ('90\xa0%', '97.5\xa0%')
     """
-    return f"{100 * share:.4g}\u00a0%"
+    return f"{100 * share:.4g}{PERCENT}"
 
 
 def day(when: date | None) -> str:
@@ -115,21 +130,24 @@ def day(when: date | None) -> str:
     return "day not known" if when is None else when.isoformat()
 
 
-def _interval(low: str | None, high: str | None) -> str:
-    if low is not None and high is not None:
-        return f"{low} to {high}"
-    if low is not None:
-        return f"{low} or more"
-    return f"{high} or less" if high is not None else ""
-
-
 def chance(estimate: Estimate) -> Shown:
-    """Write a chance with its interval."""
-    low = None if estimate.low is None else percent(estimate.low)
-    high = None if estimate.high is None else percent(estimate.high)
-    if estimate.estimate is not None:
-        return Shown(percent(estimate.estimate), _interval(low, high), "")
-    return Shown(_interval(low, high) or "not known", "", "")
+    r"""Write a chance with its interval.
+
+    Examples
+    --------
+    >>> str(chance(Estimate(0.834, 0.72, 0.91, 0.9)))
+    '83\xa0% (72 to 91\xa0%)'
+    """
+
+    def written(value: float | None) -> str | None:
+        return None if value is None else percent(value)
+
+    main, low, high = map(written, (estimate.estimate, estimate.low, estimate.high))
+    if main is not None and main == low == high:
+        return Shown(main, None, None)
+    if low is not None and high is not None and low[0].isdigit():
+        low = low.removesuffix(PERCENT)
+    return Shown(main, low, high)
 
 
 def quantity(estimate: Estimate) -> Shown:
@@ -142,19 +160,18 @@ def quantity(estimate: Estimate) -> Shown:
     >>> str(quantity(Estimate(None, 6.13, None, 0.9, "runs")))
     '6.1 or more runs'
     """
-    known = [v for v in (estimate.estimate, estimate.low, estimate.high) if v is not None]
+    ends = (estimate.estimate, estimate.low, estimate.high)
+    known = [value for value in ends if value is not None]
     if not known:
-        return Shown("not known", "", "")
+        return Shown(None, None, None)
     whole = estimate.unit == "runs" and all(value.is_integer() for value in map(float, known))
     decimals = 0 if whole else _decimals(known[0], estimate.unit)
 
     def fixed(value: float | None) -> str | None:
         return None if value is None else _fixed(value, decimals)
 
-    interval = _interval(fixed(estimate.low), fixed(estimate.high))
-    if estimate.estimate is None:
-        return Shown(interval, "", estimate.unit)
-    return Shown(_fixed(estimate.estimate, decimals), interval, estimate.unit)
+    main, low, high = map(fixed, ends)
+    return Shown(main, low, high, estimate.unit)
 
 
 def reading(low: float | None, high: float | None) -> str:

@@ -46,9 +46,9 @@ def unit_page(report: SeasonReport, unit: UnitReport) -> str:
         .render(
             report=report,
             unit=unit,
-            boost_figure=figures.boost(unit),
-            gap_figure=figures.clearance(unit),
-            height_figure=figures.strip_height(unit),
+            boost_figure=figures.boost(report, unit),
+            gap_figure=figures.clearance(report, unit),
+            height_figure=figures.strip_height(report, unit),
             life_figure=figures.unit_lives(report, unit),
         )
     )
@@ -61,7 +61,8 @@ def fleet_page(report: SeasonReport) -> str:
         .get_template("index.html.j2")
         .render(
             report=report,
-            life_figure=figures.fleet_lives(report),
-            cost_figure=figures.cost(report),
+            life_figure=figures.fleet_curve(report),
+            bars_figure=figures.fleet_bars(report),
+            plan_figure=figures.plan(report),
         )
     )

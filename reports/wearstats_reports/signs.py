@@ -13,6 +13,7 @@ WORDS = {
 }
 """The advice as it is written."""
 
+
 def _sentence(words: str) -> str:
     return f"{words[:1].upper()}{words[1:]}."
 
@@ -29,7 +30,9 @@ URGENCY = ("restrip", "look first", "cannot tell", "run", "not in service")
 
 _SHAPES = {
     "run": '<circle cx="24" cy="24" r="18" class="line"/>',
-    "look first": '<path d="M24 4 45 43H3Z" class="line"/><path d="M24 4 24 43H3Z" class="solid"/>',
+    "look first": (
+        '<path d="M24 3 45 24 24 45 3 24Z" class="line"/><path d="M24 3V45L3 24Z" class="solid"/>'
+    ),
     "restrip": '<path d="M4 4H44V44H4Z" class="solid"/>',
     "not in service": '<path d="M6 24H42" class="line"/>',
     "cannot tell": '<path d="M8 8 40 40M40 8 8 40" class="line"/>',

@@ -36,6 +36,8 @@ _BOOST_COLUMNS = (
     "meet",
     "boost_psi",
     "corrected_psi",
+    "predicted_psi",
+    "left_out",
 )
 
 
@@ -64,6 +66,7 @@ def _outlook_row(unit: UnitReport) -> dict[str, Any]:
         "runs_ahead": today.runs_ahead,
         **_spread("chance_next", today.chance_next),
         **_spread("chance_sound_now", today.chance_sound_now),
+        **_spread("chance_if_sound", today.chance_if_sound),
         **_spread("boost_lost_psi", today.boost_lost),
         **_spread("tip_now_thou", unit.clearance.now),
     }

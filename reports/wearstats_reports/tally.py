@@ -23,13 +23,16 @@ def strokes(age: float | None, last_look_age: float | None) -> tuple[tuple[float
         return ()
     looked = last_look_age if last_look_age is not None and math.isfinite(last_look_age) else 0.0
     whole = math.ceil(age - _EPS)
-    return tuple((min(1.0, age - k), k + 1 <= looked + _EPS) for k in range(min(whole, _MOST)))
+    return tuple(
+        (min(1.0, age - k), min(k + 1, age) <= looked + _EPS) for k in range(min(whole, _MOST))
+    )
 
 
 def _stroke(place: int, length: float, *, seen: bool) -> Markup:
     kind = "seen" if seen else "unseen"
     if place == _GATE - 1:
-        return Markup('<path class="{}" d="M3 40 L61 12"/>').format(kind)
+        across = 3 + 58 * length, 40 - 28 * length
+        return Markup('<path class="{}" d="M3 40 L{:.1f} {:.1f}"/>').format(kind, *across)
     x = 9 + 15 * place
     return Markup('<path class="{}" d="M{} {:.1f} V48"/>').format(kind, x, 48 - 44 * length)
 

@@ -8,6 +8,7 @@ import subprocess
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -32,7 +33,8 @@ addEventListener("load", () => {
     (e) => !inScroll(e) && !e.closest("svg") && !e.closest(".skip")
       && (e.getBoundingClientRect().right > wide + 1 || e.getBoundingClientRect().left < -1));
   const small = [...document.body.querySelectorAll("*")].filter(
-    (e) => !e.closest("svg") && e.textContent.trim() && parseFloat(getComputedStyle(e).fontSize) < 13);
+    (e) => !e.closest("svg") && e.textContent.trim()
+      && parseFloat(getComputedStyle(e).fontSize) < 13);
   parent.postMessage({
     page: PAGE, width: innerWidth, wide, scrolls: document.documentElement.scrollWidth,
     over: over.slice(0, 5).map((e) => e.tagName + "." + e.className),
@@ -108,7 +110,7 @@ def _open(page: Path) -> Opened:
         return Opened(done.stdout, console, _requests(log))
 
 
-def _measures(pages: tuple[Path, ...], folder: Path) -> tuple[list[dict], Opened]:
+def _measures(pages: tuple[Path, ...], folder: Path) -> tuple[list[dict[str, Any]], Opened]:
     """Open a copy of every page, with a measuring script, in a frame of every width."""
     frames = []
     for number, page in enumerate(pages):

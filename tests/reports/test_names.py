@@ -4,6 +4,7 @@ import re
 
 from hypothesis import given
 from hypothesis import strategies as st
+
 from wearstats_reports.names import page_names
 
 SAFE = re.compile(r"unit-[a-z0-9]+(-[a-z0-9]+)*\.html")
@@ -29,3 +30,9 @@ def test_plain_names_stay_as_they_are_and_changed_ones_are_marked() -> None:
 
 def test_a_name_does_not_depend_on_the_order_of_units() -> None:
     assert page_names(["k1", "K1", "a"]) == page_names(["a", "K1", "k1"])
+
+
+def test_a_unit_cannot_take_the_changed_name_of_another() -> None:
+    (changed,) = page_names(["../../x"]).values()
+    thief = changed.removeprefix("unit-").removesuffix(".html")
+    assert len(set(page_names(["../../x", thief]).values())) == 2

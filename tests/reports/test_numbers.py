@@ -6,10 +6,10 @@ from html.parser import HTMLParser
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from wearstats_reports import markup, numbers
-from wearstats_reports.tally import strokes, tally
 
 from wearstats.estimates import Estimate
+from wearstats_reports import markup, numbers
+from wearstats_reports.tally import strokes, tally
 
 
 @pytest.mark.parametrize(
@@ -67,7 +67,21 @@ def test_markup_carries_every_exact_number_and_says_what_the_words_say(
     reader.feed(html)
     assert sorted(reader.values) == sorted(v for v in ends if v is not None)
     shown = numbers.quantity(estimate)
-    assert re.sub("<[^>]*>", "", html) == shown.main + shown.interval
+    assert re.sub("<[^>]*>", "", html) == ((shown.main or "") + shown.interval or "not known")
+
+
+@pytest.mark.parametrize(
+    ("estimate", "written"),
+    [
+        (Estimate(0.834, 0.72, 0.91, 0.9), "83\u00a0% (72 to 91\u00a0%)"),
+        (Estimate(0.02, 0.001, 0.05, 0.9), "2\u00a0% (under 1\u00a0% to 5\u00a0%)"),
+        (Estimate(0.98, 0.9, 0.999, 0.9), "98\u00a0% (90 to over 99\u00a0%)"),
+        (Estimate(1.0, 1.0, 1.0, 0.9), "over 99\u00a0%"),
+        (Estimate(None, None, 0.4, 0.9), "40\u00a0% or less"),
+    ],
+)
+def test_a_chance_is_written_in_percent(estimate: Estimate, written: str) -> None:
+    assert str(numbers.chance(estimate)) == written
 
 
 def test_markup_escapes_what_it_is_given() -> None:

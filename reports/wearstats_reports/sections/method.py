@@ -3,6 +3,12 @@
 from dataclasses import dataclass
 from datetime import date
 
+import pandas as pd
+
+from wearstats_reports import cells, numbers
+from wearstats_reports.fits import Fits, sentence
+from wearstats_reports.sections.lives import life_method
+
 
 @dataclass(frozen=True, slots=True)
 class Method:
@@ -32,3 +38,74 @@ class Method:
     last_day: date | None
     sentences: tuple[str, ...]
     notes: tuple[str, ...]
+
+
+def method(fits: Fits, bound: float) -> Method:
+    """Return the sample sizes and how each number was made."""
+    season, lives = fits.season, fits.lives
+    days = pd.concat([season.runs["date"], season.restrips["date"]]).dropna()
+    return Method(
+        units=len(fits.unit_names),
+        runs=len(season.runs),
+        restrips=len(season.restrips),
+        builds=len(lives.frame),
+        lives=fits.lives_used,
+        failures=fits.failures,
+        looks=int(season.runs["strips"].notna().sum())
+        + int(season.restrips["found"].notna().sum()),
+        gap_readings=len(fits.gaps),
+        boost_readings=int(fits.boosts["boost_psi"].notna().sum()),
+        first_day=cells.day(days.min()) if len(days) else None,
+        last_day=cells.day(days.max()) if len(days) else None,
+        sentences=_sentences(fits, bound),
+        notes=_notes(fits),
+    )
+
+
+def _sentences(fits: Fits, bound: float) -> tuple[str, ...]:
+    said = [
+        "Age is runs since the restrip; a shut-off run counts as its fraction.",
+        (
+            "A strip life is known only between looks: it failed after the last look that found "
+            "it sound and not later than the look that found it failed. Strips last found sound "
+            "count as sound up to that look, not beyond."
+        ),
+        (
+            f"Intervals are {numbers.level(fits.level)} intervals. A chance in the advice is an "
+            "average over a fit that rests in part on a weak prior."
+        ),
+        f"The advice asks for a chance of {numbers.percent(bound)} of lasting the runs ahead.",
+    ]
+    if fits.life.fit is not None:
+        said.append(life_method(fits))
+    if fits.wear.fit is not None:
+        said.append(
+            "Tip clearance is a straight line in runs, each build about its unit and the fleet; "
+            "a go / no-go reading counts as its middle, with the blades' width as its uncertainty."
+        )
+    if fits.boost.fit is not None:
+        said.append(
+            "Boost is corrected to a barometer of 29.921 inHg and never by density. Boost lost is "
+            "what the fitted growth of tip clearance since the restrip costs; whatever else fades "
+            "with runs counts as leakage."
+        )
+    said.append(
+        "The chances, the boost and the clearance describe what was written down. They know "
+        "nothing of heat, foreign objects or handling that nobody recorded."
+    )
+    return tuple(said)
+
+
+def _notes(fits: Fits) -> tuple[str, ...]:
+    notes = list(fits.lives.notes)
+    if fits.wear.fit is not None:
+        notes += fits.wear.fit.notes
+    if fits.boost.fit is not None:
+        notes += fits.boost.fit.warnings
+    if fits.life.fit is not None:
+        notes += fits.life.fit.warnings
+    if fits.seen.fit is not None:
+        notes += fits.seen.fit.notes
+    missing = (fits.life, fits.seen, fits.wear, fits.boost)
+    notes += [each.why_not for each in missing if each.why_not]
+    return tuple(sentence(note) for note in dict.fromkeys(notes))

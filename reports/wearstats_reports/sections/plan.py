@@ -2,7 +2,11 @@
 
 from dataclasses import dataclass
 
+from wearstats.plans import RestripInterval
+from wearstats_reports import cells
 from wearstats_reports.answers import Answer
+from wearstats_reports.fits import Fits
+from wearstats_reports.sections.lives import behind
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,12 +17,15 @@ class PlanPoint:
     ----------
     value : float
         Cost per run where the basis is "cost", else the chance of still being sound.
+    near_best : bool
+        Whether it costs nearly as little as the least.
     """
 
     runs: float
     value: float
     low: float | None
     high: float | None
+    near_best: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,3 +59,35 @@ class Interval:
     remarks: tuple[str, ...]
     curve: tuple[PlanPoint, ...]
     currency: str
+
+
+def restrip_interval(fits: Fits) -> Interval:
+    """Return when to restrip, or why it cannot be told."""
+    currency = fits.season.costs.currency if fits.season.costs is not None else ""
+    fleet = fits.outlook.fit
+    if fleet is None:
+        return Interval("", Answer(why_not=fits.outlook.why_not), (), (), (), currency)
+    found = fleet.restrip
+    answer = Answer(found.runs, behind(fits)) if found.best else Answer(why_not=found.remarks[0])
+    return Interval(
+        basis=found.basis,
+        best=answer,
+        near_best=tuple(Stretch(low, high) for low, high in found.near_best),
+        remarks=found.remarks if found.best else found.remarks[1:],
+        curve=_curve(found),
+        currency=currency,
+    )
+
+
+def _curve(found: RestripInterval) -> tuple[PlanPoint, ...]:
+    value = "cost_per_run" if found.basis == "cost" else "survival"
+    return tuple(
+        PlanPoint(
+            runs=float(row["runs"]),
+            value=float(row[value]),
+            low=cells.number(row["low"]),
+            high=cells.number(row["high"]),
+            near_best=bool(row.get("near_best", False)),
+        )
+        for row in cells.rows(found.curve)
+    )

@@ -1,0 +1,153 @@
+"""Everything the report fits, once; where a fit cannot be made, the sentence why."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+import numpy as np
+import pandas as pd
+from wearstats.records.season import Season
+
+from wearstats.arrays import FloatArray
+from wearstats.errors import FitError, ObservationError, PlanError
+from wearstats.leakage import BoostFit, BoostModel
+from wearstats.life import LifeAnswer, SurvivalCurve, fit_life, kaplan_meier
+from wearstats.lives import StripLives, boost_rows, clearance_readings, lives_of
+from wearstats.plans import FleetOutlook, RestripPlan, outlook
+from wearstats.wear import ClearanceWear, ClearanceWearFit
+
+_Fit = TypeVar("_Fit")
+
+MODE = "burned"
+"""The failure the report speaks of: burn-through."""
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt(Generic[_Fit]):
+    """A fit, or one sentence why there is none."""
+
+    fit: _Fit | None
+    why_not: str = ""
+
+
+def sentence(text: str) -> str:
+    """Return `text` as a sentence."""
+    stripped = text.strip()
+    closed = stripped if stripped.endswith((".", "!", "?")) else f"{stripped}."
+    return closed[:1].upper() + closed[1:]
+
+
+def attempt(fit: Callable[[], _Fit]) -> Attempt[_Fit]:
+    """Try a fit; what the data cannot answer becomes a sentence, anything else is raised."""
+    try:
+        return Attempt(fit())
+    except (FitError, ObservationError, PlanError) as error:
+        return Attempt(None, sentence(str(error)))
+
+
+@dataclass(frozen=True, slots=True)
+class Fits:
+    """What every section reads from.
+
+    Parameters
+    ----------
+    season : Season
+    level : float
+    runs_ahead : int
+    lives : StripLives
+    gaps, boosts : DataFrame
+        Clearance readings and boost rows.
+    life, seen : Attempt
+        The fitted curve, and the share seen sound without a model.
+    wear, boost, outlook : Attempt
+    """
+
+    season: Season
+    level: float
+    runs_ahead: int
+    lives: StripLives
+    gaps: pd.DataFrame
+    boosts: pd.DataFrame
+    life: Attempt[LifeAnswer]
+    seen: Attempt[SurvivalCurve]
+    wear: Attempt[ClearanceWearFit]
+    boost: Attempt[BoostFit]
+    outlook: Attempt[FleetOutlook]
+
+    @property
+    def lives_used(self) -> int:
+        """Lives in the fit."""
+        return len(self.lives.usable)
+
+    @property
+    def failures(self) -> int:
+        """Of them burned through."""
+        return int((self.lives.usable["mode"] == MODE).sum())
+
+    @property
+    def unit_names(self) -> tuple[str, ...]:
+        """Every unit the records name, sorted."""
+        sheets = (self.season.runs, self.season.restrips, self.season.units, self.season.readings)
+        return tuple(sorted({str(name) for sheet in sheets for name in sheet["unit"].dropna()}))
+
+
+def _loss_by_age(
+    wear: ClearanceWearFit | None, boost: BoostFit | None
+) -> Callable[[FloatArray], FloatArray] | None:
+    """Return psi lost at the k-th run: thou worn by then times psi per thou, never below 0."""
+    rate = wear.rate.estimate if wear is not None else None
+    worth = boost.psi_per_thou.estimate if boost is not None else None
+    if rate is None or worth is None:
+        return None
+    per_run = max(rate * worth, 0.0)
+    return lambda runs: per_run * np.asarray(runs, dtype=np.float64)
+
+
+def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float) -> Fits:
+    """Fit everything the report shows.
+
+    Parameters
+    ----------
+    season : Season
+    level : float
+        Nominal coverage of the intervals.
+    runs_ahead : int
+    bound : float
+        Least chance of still being sound that the advice asks for.
+    """
+    lives = lives_of(season)
+    gaps = clearance_readings(season, lives)
+    # The boost fit gives its rows back in this order, under a fresh index.
+    boosts = boost_rows(season, lives).reset_index(drop=True)
+    observations = lives.observations(MODE)
+    life = attempt(lambda: fit_life(observations, level=level))
+    wear = attempt(lambda: ClearanceWear("tip", level=level).fit(gaps))
+    boost = attempt(lambda: BoostModel(level=level).fit(boosts, wear.fit, season.units))
+    plan = RestripPlan(season.costs, bound=bound)
+
+    def fleet() -> FleetOutlook:
+        if life.fit is None:
+            raise PlanError(life.why_not)
+        return outlook(
+            season,
+            lives,
+            life.fit.bayes,
+            runs_ahead=runs_ahead,
+            plan=plan,
+            loss_psi_by_age=_loss_by_age(wear.fit, boost.fit),
+            level=level,
+        )
+
+    return Fits(
+        season=season,
+        level=level,
+        runs_ahead=runs_ahead,
+        lives=lives,
+        gaps=gaps,
+        boosts=boosts,
+        life=life,
+        seen=attempt(lambda: kaplan_meier(observations, level)),
+        wear=wear,
+        boost=boost,
+        outlook=attempt(fleet),
+    )
