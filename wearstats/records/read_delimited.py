@@ -7,10 +7,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from pathlib import Path
 
-from wearstats.records.cells import Cell
 from wearstats.records.columnmap import ColumnMap
 from wearstats.records.findings import Finding
 from wearstats.records.raw import (
+    CHUNK_ROWS,
+    Head,
     NumberedRow,
     RawChunk,
     RawSheet,
@@ -46,7 +47,8 @@ def read_delimited(path: Path, column_map: ColumnMap | None) -> RawSheet:
         refuse("file-empty", path.name, "there is no row below the headers", EXPECTED)
 
     def open_chunks() -> Iterator[RawChunk]:
-        return chunked(_rows(path, encoding, delimiter), head, pad=False, blank=_all_blank)
+        for start, block in _blocks(path, encoding, delimiter, CHUNK_ROWS):
+            yield from _chunk(start, block, head)
 
     notes = (*notes, *head_notes(head, path.name, path.stem))
     return RawSheet(
@@ -54,9 +56,16 @@ def read_delimited(path: Path, column_map: ColumnMap | None) -> RawSheet:
     )
 
 
-def _all_blank(cells: Sequence[Cell]) -> bool:
-    # Every cell of a text file is text, so that joining them is the quick way.
-    return not "".join(cells).strip()  # type: ignore[arg-type]
+def _chunk(start: int, block: list[list[str]], head: Head) -> Iterator[RawChunk]:
+    """Make a chunk of a block of rows; nearly always every row is as long as the headers."""
+    width = len(head.headers)
+    below = max(head.row + 1 - start, 0)
+    start, block = start + below, block[below:]
+    even = {width}.issuperset(map(len, block)) and all(row[0].strip() for row in block)
+    if even and block:
+        yield RawChunk(list(range(start, start + len(block))), list(map(tuple, block)))
+    else:
+        yield from chunked(enumerate(block, start), head, pad=False)
 
 
 def _encoding(path: Path) -> tuple[str, tuple[Finding, ...]]:
@@ -92,20 +101,28 @@ def _decodes(path: Path, encoding: str) -> bool:
 
 
 def _rows(path: Path, encoding: str, delimiter: str) -> Iterator[NumberedRow]:
-    """Yield the rows, counted as a spreadsheet counts them."""
+    for start, block in _blocks(path, encoding, delimiter, _SAMPLE_ROWS):
+        yield from enumerate(block, start)
+
+
+def _blocks(
+    path: Path, encoding: str, delimiter: str, size: int
+) -> Iterator[tuple[int, list[list[str]]]]:
+    """Yield rows by the block with the number of the first, as a spreadsheet counts them."""
     with path.open(encoding=encoding, newline="") as file:
         watch = _Apostrophes(file)
         reader = csv.reader(watch, delimiter=delimiter, strict=True)
-        number = 0
+        start = 1
         try:
-            for number, cells in enumerate(reader, start=1):
-                yield number, _unprotected(cells) if watch.seen() else cells
+            while block := list(islice(reader, size)):
+                yield start, list(map(_unprotected, block)) if watch.seen() else block
+                start += len(block)
         except csv.Error as error:
             refuse(
                 "quote-open",
                 path.name,
-                f"the row after row {number} (line {reader.line_num} of the text) cannot be "
-                f"parted into cells ({error}); a quote may be opened and not closed",
+                f"the row that ends in line {reader.line_num} cannot be parted into cells "
+                f"({error}); a quote may be opened and not closed",
                 EXPECTED,
             )
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 
 import numpy as np
 import numpy.typing as npt
@@ -25,7 +26,7 @@ from wearstats.records.findings import Finding
 from wearstats.records.headers import Heading
 from wearstats.records.kinds import Settings
 from wearstats.records.places import Places
-from wearstats.records.raw import RawChunk, RawSheet
+from wearstats.records.raw import RawChunk, RawSheet, is_blank
 from wearstats.records.rules import broken_rules
 from wearstats.records.seen import NOWHERE, Details, Seen
 from wearstats.records.spellings import UnitSpellings
@@ -71,7 +72,7 @@ class Sorter:
     ) -> "Sorter":
         """Return a sorter with a taker for each column that can be read."""
         takers = {
-            place: _taker(heading, heading.column, settings, spellings)
+            place: _taker(raw, heading, heading.column, settings, spellings)
             for place, heading in enumerate(headings)
             if heading.role == "column" and heading.column is not None and heading.fault is None
         }
@@ -79,16 +80,19 @@ class Sorter:
 
     def sorted(self) -> Iterator[Taken]:
         """Yield the sheet chunk by chunk."""
-        chunks = iter(self.raw.chunks)
-        chunk = next(chunks, None)
-        alone = True
+        chunks = self.raw.chunks
+        chunk, following, done = next(chunks, None), next(chunks, None), 0
+        alone = following is None
         while chunk is not None:
-            following = next(chunks, None)
-            alone = alone and following is None
-            yield self._sort(chunk, alone=alone)
-            chunk = following
+            if not self._places.looked_ahead and self._leaves_places_blank(chunk):
+                # The file is read from its top again, and never by two readers at once.
+                every = [chunk] if alone else self.raw.chunks
+                self._places.look_ahead(self._numbered(one) for one in every)
+                chunks = islice(self.raw.chunks, done + 2, None)
+            yield self._sort(chunk)
+            chunk, following, done = following, next(chunks, None), done + 1
 
-    def _sort(self, chunk: RawChunk, *, alone: bool) -> Taken:
+    def _sort(self, chunk: RawChunk) -> Taken:
         columns = _transposed(chunk, len(self.headings))
         stretches = self._read(columns)
         rows = np.array(chunk.rows, dtype=np.int64)
@@ -99,7 +103,6 @@ class Sorter:
         countable = keyed & ~self._note_duplicates(stretches, rows, keyed, faults)
         fields = self._fields(stretches, len(rows))
         if self.sheet.counted is not None:
-            self._look_ahead(chunk, stretches, countable, alone=alone)
             places = self._place(fields, stretches, groups, countable, faults)
         else:
             places = None
@@ -181,15 +184,12 @@ class Sorter:
                 repeated[row] = True
         return repeated
 
-    def _look_ahead(
-        self, chunk: RawChunk, stretches: dict[str, Stretch], countable: _Flags, *, alone: bool
-    ) -> None:
-        """Learn from the whole sheet which groups number their rows, once a row does not."""
-        stretch = stretches.get(str(self.sheet.counted))
-        if stretch is None or self._places.looked_ahead or not (countable & ~stretch.filled).any():
-            return
-        chunks = [chunk] if alone else self.raw.chunks
-        self._places.look_ahead(self._numbered(one) for one in chunks)
+    def _leaves_places_blank(self, chunk: RawChunk) -> bool:
+        """Tell whether a row of the chunk leaves its place among its like blank."""
+        for place, taker in self.takers.items():
+            if taker.column.name == self.sheet.counted:
+                return any(is_blank(cells[place : place + 1]) for cells in chunk.cells)
+        return False
 
     def _place(
         self,
@@ -328,7 +328,7 @@ class Sorter:
 
 
 def _taker(
-    heading: Heading, column: Column, settings: Settings, spellings: UnitSpellings
+    raw: RawSheet, heading: Heading, column: Column, settings: Settings, spellings: UnitSpellings
 ) -> ColumnTaker:
     reader = cell_reader(
         column,
@@ -337,8 +337,8 @@ def _taker(
         dates=settings.stated_dates or heading.dates,
     )
     if column.name != UNIT.name:
-        return ColumnTaker(column, reader)
-    return ColumnTaker(column, reader, spellings.settle, spellings.presumed)
+        return ColumnTaker(column, reader, text_only=raw.text_only)
+    return ColumnTaker(column, reader, spellings.settle, spellings.presumed, raw.text_only)
 
 
 def _transposed(chunk: RawChunk, width: int) -> Sequence[Sequence[Cell]]:

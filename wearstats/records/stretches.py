@@ -55,13 +55,15 @@ class Stretch:
         return flags[self.places]
 
 
-def distinct(cells: Sequence[Cell]) -> tuple[list[Cell], npt.NDArray[np.intp]]:
+def distinct(
+    cells: Sequence[Cell], *, text_only: bool = False
+) -> tuple[list[Cell], npt.NDArray[np.intp]]:
     """Return the distinct cells in the order first met, and which of them each row holds.
 
     `1`, `1.0` and `True` are equal to Python and not to us: cells of several types are told
     apart by type.
     """
-    if len(set(map(type, cells))) > 1:
+    if not text_only and len(set(map(type, cells))) > 1:
         return _distinct_of_types(cells)
     index = {cell: place for place, cell in enumerate(dict.fromkeys(cells))}
     return list(index), np.fromiter(map(index.__getitem__, cells), np.intp, len(cells))
@@ -87,12 +89,15 @@ class ColumnTaker:
         Maps a text that was read to the text kept, or a fault (ids of units).
     presume : callable or None
         Maps a text that was read to the one it stands for among its like.
+    text_only : bool
+        Whether every cell will be text.
     """
 
     column: Column
     reader: CellReader
     settle: Callable[[str], str | Fault] | None = None
     presume: Callable[[str], str] | None = None
+    text_only: bool = False
     _met: dict[tuple[type, Cell], Parsed] | None = None
 
     def _parse(self, cell: Cell) -> Parsed:
@@ -107,7 +112,7 @@ class ColumnTaker:
 
     def take(self, cells: Sequence[Cell]) -> Stretch:
         """Read one stretch."""
-        firsts, places = distinct(cells)
+        firsts, places = distinct(cells, text_only=self.text_only)
         parsed = [self._parse(cell) for cell in firsts]
         alike = parsed
         if self.settle is not None and self.presume is not None:

@@ -80,7 +80,8 @@ def field_dtype(sheet: Sheet, field: str) -> str:
 
     Examples
     --------
-    >>> [field_dtype(SHEETS["runs"], name) for name in ("date", "unit", "run", "load")]
+    >>> from wearstats.records.schema import RUNS
+    >>> [field_dtype(RUNS, name) for name in ("date", "unit", "run", "load")]
     ['datetime64[ns]', 'object', 'int64', 'float64']
     """
     column = next(column for column in sheet if field in column.fields)
