@@ -98,7 +98,9 @@ class SheetIntake:
         numbers = [int(number) for number in taken.frame["_row"]]
         cells: list[Mapping[str, str]] = list(taken.frame["_cells"])
         asides = _aside_numbers(taken)
-        self._warn_of_unknown(asides, numbers)
+        self._know(
+            [*zip(asides, numbers, strict=True), *((b.aside_id, b.row) for b in taken.aside)]
+        )
         chunk = _Chunk(self._fetch(rows))
         for row, number, typed, aside in zip(rows, numbers, cells, asides, strict=True):
             findings = self._judge(chunk, row, number)
@@ -138,14 +140,15 @@ class SheetIntake:
             seen = (*numbers, *(self._rows_seen or ()))
             self._rows_seen = (min(seen), max(seen))
 
-    def _warn_of_unknown(self, asides: Sequence[int | None], numbers: Sequence[int]) -> None:
-        named = {aside: number for aside, number in zip(asides, numbers, strict=True) if aside}
+    def _know(self, asides: Sequence[tuple[int | None, int]]) -> None:
+        """Fetch the items named by number; say which there are not."""
+        named = {aside: number for aside, number in asides if aside is not None}
         for unknown in sorted(self._shelf.know(list(named))):
             self.findings.append(
                 Finding(
                     "aside-unknown",
                     f"no row of this kind was set aside under number {unknown}; "
-                    "the row is logged like any other",
+                    "the row is treated like any other",
                     Severity.NOTE,
                     self._importing.file,
                     self.sheet,

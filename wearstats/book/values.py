@@ -138,7 +138,9 @@ def frame_of(rows: Iterable[Sequence[object]], kind: str) -> pd.DataFrame:
     held = list(rows)
     by_field = list(zip(*held, strict=True)) if held else [()] * len(SHEETS[kind].fields)
     named = zip(_fields_with_columns(kind), by_field, strict=True)
-    return pd.DataFrame({name: _canonical(values, column) for (name, column), values in named})
+    frame = pd.DataFrame({name: _canonical(values, column) for (name, column), values in named})
+    counted = SHEETS[kind].counted
+    return frame if counted is None else frame.astype({counted: "int64"})
 
 
 @cache

@@ -9,10 +9,12 @@ import pandas as pd
 import pytest
 from openpyxl import Workbook, load_workbook
 
-from wearstats.book import Book, ImportResult
+from wearstats.book import Book, ImportResult, SheetResult
 from wearstats.errors import RecordError, UsageError
 from wearstats.records.costs import Costs
 from wearstats.records.kinds import Settings
+from wearstats.records.schema import SHEETS
+from wearstats.records.season import Season
 
 NOON = datetime(2026, 5, 4, 12, tzinfo=UTC)
 HEAD = "date,unit,run,boost (psi),tip (thou),strips,remark"
@@ -44,7 +46,8 @@ def log(
 
 
 def assert_adds_up(result: ImportResult) -> None:
-    for part in (result, *result.sheets):
+    parts: list[ImportResult | SheetResult] = [result, *result.sheets]
+    for part in parts:
         assert part.rows_read == part.logged + part.already_there + part.set_aside
 
 
@@ -531,6 +534,23 @@ def test_the_season_is_sorted_by_key_whatever_the_order_of_logging(path: Path) -
     keys = list(zip(found["date"], found["unit"], found["run"], strict=True))
     assert keys == sorted(keys)
     assert found.index.tolist() == [0, 1, 2, 3]
+
+
+def test_the_season_is_in_the_form_the_records_room_states(path: Path) -> None:
+    with Book.open(path) as book:
+        empty = book.season()
+    log(path, TWO + "2026-05-04,K10,,36,,,\n")
+    log(path, "date,unit,reason\n2026-05-03,K3,planned\n2026-05-01,K2,\n", "restrips.csv")
+    log(path, "unit,taken in,lobes\nK3,2026-01-01,3\nK2,,\n", "units.csv")
+    log(path, "date,unit,what,value (thou),clock\n2026-05-03,K3,tip,3/4,6\n"
+        "2026-05-03,K3,tip,4,\n", "readings.csv")  # fmt: skip
+    with Book.open(path) as book:
+        full = book.season()
+    for season in (empty, full):
+        stated = Season.from_frames(season.runs, season.restrips, season.units, season.readings)
+        for kind in SHEETS:
+            pd.testing.assert_frame_equal(getattr(season, kind), getattr(stated, kind))
+    assert [len(getattr(full, kind)) for kind in SHEETS] == [3, 2, 2, 2]
 
 
 def test_costs_are_kept_with_their_history(path: Path) -> None:

@@ -19,6 +19,8 @@ def blank_frame(kind: str, rows: int) -> pd.DataFrame:
                 columns[name] = pd.Series([pd.NaT] * rows, dtype="datetime64[ns]")
             elif column.kind in (Kind.TEXT, Kind.CHOICE):
                 columns[name] = pd.Series([None] * rows, dtype=object)
+            elif column.name == SHEETS[kind].counted:
+                columns[name] = np.ones(rows, dtype="int64")
             else:
                 columns[name] = np.full(rows, np.nan)
     return pd.DataFrame(columns)
@@ -49,7 +51,7 @@ def test_values_come_out_to_the_last_digit() -> None:
     frame["boost_psi"] = [0.1 + 0.2, 1e-17]
     frame["tip_low_thou"] = [np.nan, 8.0]
     frame["tip_high_thou"] = [2.0, np.nan]
-    frame["run"] = [1.0, 12.0]
+    frame["run"] = [1, 12]
     frame["remark"] = pd.Series(["=1+1", None], dtype=object)
     pd.testing.assert_frame_equal(frame_of(rows_of(frame, "runs"), "runs"), frame)
 
