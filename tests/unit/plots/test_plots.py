@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import to_rgb
 from matplotlib.container import BarContainer
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from wearstats.errors import UsageError
 from wearstats.plots import (
@@ -121,8 +122,8 @@ def marks_of(axes: Axes) -> dict[str, Points]:
     }
 
 
-def words_of(figure: Figure) -> str:
-    return to_svg(figure, "title", "description")
+def words_of(figure: Figure) -> list[str]:
+    return [text.get_text() for text in figure.findobj(Text)]
 
 
 @drawings
@@ -131,7 +132,7 @@ def test_a_drawing_returns_its_axes_and_leaves_all_else_alone(drawing: Drawing) 
     frames = [each.copy() for each in (CURVE, STEPS, LIVES, LOOKS, READINGS, BOOST, COSTS, CHANCES)]
     figure, axes = new_axes()
     assert drawing(axes) is axes
-    words_of(figure)
+    to_svg(figure, "title", "description")
     assert dict(mpl.rcParams) == before
     assert plt.get_fignums() == []
     for each, kept in zip(
@@ -144,7 +145,7 @@ def test_a_drawing_returns_its_axes_and_leaves_all_else_alone(drawing: Drawing) 
 def test_the_key_fits_the_figure(drawing: Drawing) -> None:
     figure, axes = new_axes()
     drawing(axes)
-    words_of(figure)
+    figure.draw_without_rendering()
     (key,) = figure.legends
     box = key.get_window_extent()
     assert box.x0 >= 0
@@ -229,7 +230,7 @@ def test_a_chance_that_cannot_be_told_says_so() -> None:
 def test_simulated_is_stamped() -> None:
     figure, axes = new_axes()
     stamp(survival_curve(CURVE, axes), "SIMULATED")
-    assert ">SIMULATED<" in words_of(figure)
+    assert "SIMULATED" in words_of(figure)
 
 
 @pytest.mark.parametrize(
@@ -250,7 +251,7 @@ def test_simulated_is_stamped() -> None:
 def test_nothing_to_draw_is_said(drawing: Drawing, said: str) -> None:
     figure, axes = new_axes()
     drawing(axes)
-    assert said in words_of(figure)
+    assert any(word.startswith(said) for word in words_of(figure))
 
 
 @pytest.mark.parametrize(

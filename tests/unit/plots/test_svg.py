@@ -2,6 +2,7 @@
 
 import io
 import re
+from functools import cache
 
 import pandas as pd
 import pytest
@@ -39,6 +40,16 @@ def curve() -> Figure:
     return figure
 
 
+@cache
+def chances_svg() -> str:
+    return to_svg(chances(), "Chances", "K1: 80 %.")
+
+
+@cache
+def curve_svg() -> str:
+    return to_svg(curve(), "Curve", "Falls.")
+
+
 def ids(svg: str) -> list[str]:
     return re.findall(r'\bid="([^"]+)"', svg)
 
@@ -48,7 +59,7 @@ def test_the_same_figure_gives_the_same_bytes() -> None:
     first = to_svg(figure, "Chances", "K1: 80 %.")
     figure.savefig(io.BytesIO(), format="png", dpi=131)
     assert to_svg(figure, "Chances", "K1: 80 %.") == first
-    assert to_svg(chances(), "Chances", "K1: 80 %.") == first
+    assert chances_svg() == first
 
 
 def test_title_and_description_are_its_alternative() -> None:
@@ -62,14 +73,14 @@ def test_title_and_description_are_its_alternative() -> None:
 
 
 def test_the_page_sets_the_width() -> None:
-    root = fromstring(to_svg(chances(), "Chances", "K1: 80 %."))
+    root = fromstring(chances_svg())
     assert root.get("viewBox") is not None
     assert root.get("width") is None
     assert root.get("height") is None
 
 
 def test_it_refers_to_nothing_outside_and_reaches_nothing_outside() -> None:
-    svg = to_svg(chances(), "Chances", "K1: 80 %.")
+    svg = chances_svg()
     assert svg.startswith("<svg ")
     assert re.findall(r"https?://[^\"]*", svg) == ["http://www.w3.org/2000/svg"]
     for unwanted in ("xlink", "<style", "<image", "<script", "metadata", "DOCTYPE", "DejaVu"):
@@ -81,17 +92,17 @@ def test_it_refers_to_nothing_outside_and_reaches_nothing_outside() -> None:
 
 def test_several_figures_share_a_page() -> None:
     page = [
-        to_svg(chances(), "Chances", "K1: 80 %."),
+        chances_svg(),
         to_svg(chances(chance=0.7), "Chances", "K1: 80 %."),
         to_svg(chances(), "Chances", "K1, again."),
-        to_svg(curve(), "Chances", "K1: 80 %."),
+        curve_svg(),
     ]
     every = [each for svg in page for each in ids(svg)]
     assert len(every) == len(set(every))
 
 
 def test_words_and_axes_take_the_color_of_the_page() -> None:
-    svg = to_svg(curve(), "Curve", "Falls.")
+    svg = curve_svg()
     assert "currentColor" in svg
     assert "#010203" not in svg
     assert "#000000" not in svg
@@ -100,7 +111,7 @@ def test_words_and_axes_take_the_color_of_the_page() -> None:
 
 
 def test_nothing_is_painted_behind_it() -> None:
-    assert "#ffffff" not in to_svg(curve(), "Curve", "Falls.")
+    assert "#ffffff" not in curve_svg()
 
 
 @pytest.mark.parametrize("name", ["<script>alert(1)</script>", "$K_1$", "K & Co", "100 %"])
