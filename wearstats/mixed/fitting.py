@@ -72,12 +72,12 @@ def fit_mixed(
     """
     _check_fixed(fixed, names)
     components = (*joint, *separate)
+    spread = float(np.std(response - fixed @ np.linalg.lstsq(fixed, response, rcond=None)[0]))
+    exact = not spread > _NEGLIGIBLE * max(1.0, float(np.max(np.abs(response))))
+    if exact and (components or not residual_floor > 0.0):
+        raise _ExactError
     if not components:
         return _least_squares(response, fixed, tuple(names), residual_floor)
-    spread = float(np.std(response - fixed @ np.linalg.lstsq(fixed, response, rcond=None)[0]))
-    if not spread > _NEGLIGIBLE * max(1.0, float(np.max(np.abs(response)))):
-        message = "the readings lie exactly on a line: no variance to split between components"
-        raise NotIdentifiedError(message, direction="every variance shrinks to nought")
     # In units of the spread, so that the optimiser's tolerances mean the same for thou and logs.
     found = _optimise(response / spread, fixed, groups, joint, separate, reml=reml)
     scale = spread**2
@@ -110,21 +110,21 @@ def fit_components(
     A few builds often show no spread by chance, and to take it for none makes intervals far too
     narrow. So a component estimated at nought is set to the variance at which the restricted
     likelihood times the component's own standard deviation is greatest, about one standard error
-    from nought. Where the optimiser fails for another reason the last component goes; ordinary
-    least squares is what remains when all have gone.
+    from nought. Where the optimiser fails for another reason the last component is treated so,
+    then the one before it, down to ordinary least squares for the others to be added to.
 
     Parameters
     ----------
     response, fixed, names, groups, residual_floor
         As `fit_mixed`.
     components : sequence of Component
-        The one to give up first stands last.
+        The one to estimate least stands last.
 
     Returns
     -------
     MixedFit
     notes : tuple of str
-        What was set or left out, and why.
+        Which spreads were set, not estimated.
 
     Raises
     ------
@@ -136,7 +136,6 @@ def fit_components(
     """
     kept: list[Component] = list(components)
     nought: list[Component] = []
-    notes: list[str] = []
     while True:
         try:
             fit = fit_mixed(
@@ -150,16 +149,22 @@ def fit_components(
         except _NoughtError as found:
             nought += [component for component in kept if component.name == found.component]
             kept = [component for component in kept if component.name != found.component]
-        except NotConvergedError as failure:
-            gone = kept.pop()
-            notes.append(f"{failure}, so {gone.name} was left out")
+        except NotConvergedError:
+            nought.append(kept.pop())
+        except _ExactError:
+            if not (kept and residual_floor > 0.0):
+                raise
+            # Blades hide the scatter: what they cannot tell is all the scatter there is.
+            nought += kept
+            kept = []
         else:
             break
     for component in nought:
         kept.append(component)
         fit = _with_plausible_spread(response, fixed, fit, kept)
-        notes.append(f"no spread of {component.name} is seen; a plausible one is assumed")
-    return fit, tuple(notes)
+    return fit, tuple(
+        f"no spread of {component.name} is seen; a plausible one is assumed" for component in nought
+    )
 
 
 def _with_plausible_spread(
@@ -189,6 +194,16 @@ def _with_plausible_spread(
 
     best = minimize_scalar(loss, bounds=_SHARE_LOGS, method="bounded", options={"xatol": 1e-4})
     return solved(float(best.x))
+
+
+class _ExactError(NotIdentifiedError):
+    """Nothing is left to split between components."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "the readings lie exactly on a line, so their scatter is not known",
+            direction="every variance shrinks to nought",
+        )
 
 
 class _NoughtError(NotConvergedError):
@@ -315,9 +330,6 @@ def _least_squares(
     coefficients = np.linalg.lstsq(fixed, response, rcond=None)[0]
     squares = float(np.sum((response - fixed @ coefficients) ** 2))
     residual = max(squares / (rows - size), residual_floor)
-    if not residual > 0.0:
-        message = "the readings lie exactly on a line, so their scatter is not known"
-        raise NotIdentifiedError(message, direction="the residual variance shrinks to nought")
     return solve_equations(
         response,
         fixed,

@@ -34,8 +34,10 @@ class LeftOutReadings:
 class ClearanceWearFit:
     """Wear of a clearance (or strip height) as fitted.
 
-    Intervals use Student's t with the degrees of freedom of the outermost thing that varies:
-    units less one where units differ in rate, builds less one where only builds do.
+    Intervals of the rate, and of builds without readings, use Student's t with the degrees of
+    freedom of the outermost thing that varies: units less one where units differ in rate, builds
+    less one where only builds do. Those of a build with readings use builds less one. On seasons
+    simulated from the physics, 90 % intervals so made held the truth in COVERAGE.
 
     Parameters
     ----------
@@ -76,7 +78,7 @@ class ClearanceWearFit:
 
     @property
     def degrees_of_freedom(self) -> int:
-        """Of the rate, and of every forecast."""
+        """Of the rate."""
         counts = self.line.counts
         for name in ("unit rate", "build rate"):
             if name in counts:
@@ -159,7 +161,7 @@ class ClearanceWearFit:
         """
         at = np.atleast_1d(np.asarray(ages, float))
         mean, sd = self.clearance_at([unit] * len(at), [build] * len(at), at)
-        half = self._critical(level) * sd
+        half = self._critical(level, self._forecast_freedom(unit, build)) * sd
         frame = pd.DataFrame({"age": at, "estimate": mean, "low": mean - half, "high": mean + half})
         if self._sign > 0:
             frame[["estimate", "low", "high"]] = frame[["estimate", "low", "high"]].clip(lower=0.0)
@@ -193,10 +195,12 @@ class ClearanceWearFit:
         # The mean is linear and the variance quadratic in age, so three ages give both exactly.
         steps = np.array([0.0, 1.0, 2.0])
         mean, sd = self.clearance_at([unit] * 3, [build] * 3, age + steps)
-        short, rate = self._sign * (limit_thou - mean[0]), self._sign * (mean[1] - mean[0])
+        short = self._sign * (limit_thou - float(mean[0]))
+        rate = self._sign * float(mean[1] - mean[0])
         bend = (sd[2] ** 2 - 2.0 * sd[1] ** 2 + sd[0] ** 2) / 2.0
         tilt = sd[1] ** 2 - sd[0] ** 2 - bend
-        band = self._critical(chosen) ** 2 * np.array([bend, tilt, sd[0] ** 2])
+        critical = self._critical(chosen, self._forecast_freedom(unit, build))
+        band = critical**2 * np.array([bend, tilt, sd[0] ** 2])
         low, high = _fieller(short, rate, band)
         notes = []
         if rate <= 0.0 < short:
@@ -220,14 +224,22 @@ class ClearanceWearFit:
             raise UsageError(message)
         return chosen
 
-    def _critical(self, level: float | None) -> float:
+    def _forecast_freedom(self, unit: str, build: float) -> int:
+        label = _build_labels([unit], [build])[0]
+        if ("build rate", label) in self.line.keys:
+            return max(self.line.counts["build rate"] - 1, 1)
+        return self.degrees_of_freedom
+
+    def _critical(self, level: float | None, freedom: int) -> float:
         from scipy.stats import t
 
-        return float(t.ppf(0.5 + self._level(level) / 2.0, self.degrees_of_freedom))
+        return float(t.ppf(0.5 + self._level(level) / 2.0, freedom))
 
     def _fixed_effect(self, index: int, level: float, unit: str) -> Estimate:
         value = float(self.line.coefficients[index])
-        half = self._critical(level) * math.sqrt(self.line.covariance[index, index])
+        half = self._critical(level, self.degrees_of_freedom) * math.sqrt(
+            self.line.covariance[index, index]
+        )
         note = "" if self.line.counts else _FROM_ONE_LINE
         return Estimate(value, value - half, value + half, level, unit, note)
 
