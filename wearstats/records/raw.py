@@ -12,7 +12,8 @@ from wearstats.records.findings import Finding, Severity
 from wearstats.records.headers import understood
 from wearstats.records.schema import SHEETS
 
-CHUNK_ROWS = 50_000
+CHUNK_ROWS = 20_000
+"""Small enough that a chunk's cells stay near the processor; measured."""
 MOST_COLUMNS = 512
 _TITLE_LINES = 5
 _CLEARLY_BETTER = 2
@@ -29,15 +30,15 @@ class RawChunk:
     ----------
     rows : list of int
         Row numbers as the writer counts them.
-    cells : list of tuple of Cell
-        One tuple for each row number, as long as the headers.
-    ragged : list of (int, tuple of Cell)
+    cells : list of sequence of Cell
+        One sequence for each row number, as long as the headers.
+    ragged : list of (int, sequence of Cell)
         Rows with more or fewer cells than headers.
     """
 
     rows: list[int]
-    cells: list[tuple[Cell, ...]]
-    ragged: list[tuple[int, tuple[Cell, ...]]] = field(default_factory=list)
+    cells: list[Sequence[Cell]]
+    ragged: list[NumberedRow] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +199,7 @@ def chunked(
             continue
         if len(cells) == width:
             chunk.rows.append(number)
-            chunk.cells.append(tuple(cells))
+            chunk.cells.append(cells)
         else:
             _place(chunk, number, cells, width, pad=pad)
         if len(chunk.rows) + len(chunk.ragged) >= CHUNK_ROWS:

@@ -63,7 +63,7 @@ def _chunk(start: int, block: list[list[str]], head: Head) -> Iterator[RawChunk]
     start, block = start + below, block[below:]
     even = {width}.issuperset(map(len, block)) and all(row[0].strip() for row in block)
     if even and block:
-        yield RawChunk(list(range(start, start + len(block))), list(map(tuple, block)))
+        yield RawChunk(list(range(start, start + len(block))), [*block])
     else:
         yield from chunked(enumerate(block, start), head, pad=False)
 

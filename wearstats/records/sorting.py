@@ -31,7 +31,7 @@ from wearstats.records.rules import broken_rules
 from wearstats.records.seen import NOWHERE, Details, Seen
 from wearstats.records.spellings import UnitSpellings
 from wearstats.records.stretches import ColumnTaker, Marks, Stretch, as_array, mixed
-from wearstats.records.taken import AsideRow, Taken
+from wearstats.records.taken import AsideRow, RowCells, Taken
 from wearstats.records.values import blank, cell_reader
 
 _Flags = npt.NDArray[np.bool_]
@@ -188,7 +188,7 @@ class Sorter:
         """Tell whether a row of the chunk leaves its place among its like blank."""
         for place, taker in self.takers.items():
             if taker.column.name == self.sheet.counted:
-                return any(is_blank(cells[place : place + 1]) for cells in chunk.cells)
+                return any(is_blank((cell,)) for cell in {cells[place] for cells in chunk.cells})
         return False
 
     def _place(
@@ -276,7 +276,7 @@ class Sorter:
         faults: Faults,
     ) -> Taken:
         texts = _texts(chunk, columns, text_only=self.raw.text_only)
-        labels = [heading.label for heading in self.headings]
+        labels = tuple(heading.label for heading in self.headings)
         sound = np.flatnonzero(~faults.flags())
         frame = pd.DataFrame({name: values[sound] for name, values in fields.items()})
         if self.sheet.counted is not None:
@@ -284,7 +284,7 @@ class Sorter:
             frame[name] = frame[name].astype("int64")
         frame["_row"] = np.array(chunk.rows, dtype=np.int64)[sound]
         frame["_cells"] = pd.Series(
-            [dict(zip(labels, texts[row], strict=True)) for row in sound.tolist()], dtype="object"
+            [RowCells(labels, texts[row]) for row in sound.tolist()], dtype="object"
         )
         ids = self._aside_ids(columns, len(chunk.rows))
         frame["_aside"] = pd.array([ids[row] for row in sound.tolist()], dtype="Int64")

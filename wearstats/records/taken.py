@@ -1,10 +1,48 @@
 """What has been taken from a sheet, and what has been set aside."""
 
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
 
 from wearstats.records.findings import Finding
+
+
+class RowCells(Mapping[str, str]):
+    """The cells of a row as typed, by header; equal to a dict of the same.
+
+    Parameters
+    ----------
+    labels : tuple of str
+        Shared by all rows of a sheet, so that a million rows need no million dicts.
+    texts : sequence of str
+
+    Examples
+    --------
+    >>> RowCells(("unit", "tip"), ("K1", "3/4")) == {"unit": "K1", "tip": "3/4"}
+    True
+    """
+
+    __slots__ = ("_labels", "_texts")
+
+    def __init__(self, labels: tuple[str, ...], texts: Sequence[str]) -> None:
+        self._labels = labels
+        self._texts = texts
+
+    def __getitem__(self, label: str) -> str:
+        try:
+            return self._texts[self._labels.index(label)]
+        except ValueError:
+            raise KeyError(label) from None
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._labels)
+
+    def __len__(self) -> int:
+        return len(self._labels)
+
+    def __repr__(self) -> str:
+        return repr(dict(self))
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +77,8 @@ class Taken:
     kind : str
         "runs", "restrips", "units" or "readings"; empty for a sheet that holds no records.
     frame : DataFrame
-        One row for each row taken: the fields of the sheet, and `_row` (int), `_cells` (dict
-        from header to text as typed), `_aside` (nullable whole number).
+        One row for each row taken: the fields of the sheet, and `_row` (int), `_cells`
+        (`RowCells`, from header to text as typed), `_aside` (nullable whole number).
     aside : list of AsideRow
     notes : list of Finding
         About the sheet; on its first stretch.
