@@ -9,18 +9,11 @@ from hypothesis import strategies as st
 
 from wearstats.arrays import FloatArray
 from wearstats.plans import KnownSurvival, RestripPlan, StripsNow, chances, sets_needed
+from wearstats.records.costs import Costs
 
 SHAPES = st.floats(0.6, 6.0)
 SCALES = st.floats(2.0, 60.0)
 RATIOS = st.floats(0.1, 30.0)
-
-
-@dataclass(frozen=True)
-class Prices:
-    planned: float
-    burn_through: float
-    lost_psi_per_run: float = 0.0
-    currency: str = ""
 
 
 @dataclass(frozen=True)
@@ -54,7 +47,7 @@ def weibull(shape: float, scale: float) -> KnownSurvival:
     return KnownSurvival(survival)
 
 
-def plainly(draws: WeibullDraws, prices: Prices, runs: int) -> float:
+def plainly(draws: WeibullDraws, prices: Costs, runs: int) -> float:
     """Expected cost per run by the formula, a loop and no grid."""
     ages = np.arange(runs + 1, dtype=np.float64)
     survival, weights = draws.survival_matrix(ages)
@@ -68,7 +61,7 @@ def plainly(draws: WeibullDraws, prices: Prices, runs: int) -> float:
 
 @given(mean=st.floats(1.0, 80.0), ratio=RATIOS)
 def test_strips_that_do_not_age_are_never_restripped_early(mean: float, ratio: float) -> None:
-    found = RestripPlan(Prices(1.0, ratio)).best(weibull(1.0, mean))
+    found = RestripPlan(Costs(planned=1.0, burn_through=ratio)).best(weibull(1.0, mean))
     assert found.best is None
     assert found.runs.estimate is None
     assert "Run to failure costs no more" in found.remarks[0]
@@ -78,14 +71,16 @@ def test_strips_that_do_not_age_are_never_restripped_early(mean: float, ratio: f
 def test_strips_that_get_better_with_age_are_never_restripped_early(
     shape: float, scale: float, ratio: float
 ) -> None:
-    assert RestripPlan(Prices(1.0, ratio)).best(weibull(shape, scale)).best is None
+    assert (
+        RestripPlan(Costs(planned=1.0, burn_through=ratio)).best(weibull(shape, scale)).best is None
+    )
 
 
 @given(draws=weibull_draws(), ratio=RATIOS)
 def test_best_costs_no_more_than_any_number_of_runs_near_it(
     draws: WeibullDraws, ratio: float
 ) -> None:
-    prices = Prices(1.0, ratio)
+    prices = Costs(planned=1.0, burn_through=ratio)
     found = RestripPlan(prices).best(draws)
     if found.best is None or found.best > 200:
         return
@@ -100,10 +95,12 @@ def test_best_costs_no_more_than_any_number_of_runs_near_it(
 def test_scaling_all_costs_scales_the_cost_and_not_the_plan(
     draws: WeibullDraws, ratio: float, factor: float
 ) -> None:
-    one = RestripPlan(Prices(1.0, ratio, 0.1)).best(draws, lambda runs: 0.2 * runs)
-    many = RestripPlan(Prices(factor, factor * ratio, 0.1 * factor)).best(
+    one = RestripPlan(Costs(planned=1.0, burn_through=ratio, lost_psi_per_run=0.1)).best(
         draws, lambda runs: 0.2 * runs
     )
+    many = RestripPlan(
+        Costs(planned=factor, burn_through=factor * ratio, lost_psi_per_run=0.1 * factor)
+    ).best(draws, lambda runs: 0.2 * runs)
     assert one.best == many.best
     assert one.near_best == many.near_best
     assert one.cost_per_run is not None
@@ -116,7 +113,7 @@ def test_scaling_all_costs_scales_the_cost_and_not_the_plan(
 def test_near_best_is_exactly_what_costs_within_the_tolerance(
     draws: WeibullDraws, ratio: float
 ) -> None:
-    found = RestripPlan(Prices(1.0, ratio)).best(draws)
+    found = RestripPlan(Costs(planned=1.0, burn_through=ratio)).best(draws)
     assert found.cost_per_run is not None
     assert found.cost_per_run.estimate is not None
     limit = found.cost_per_run.estimate * 1.02
@@ -132,7 +129,7 @@ def test_near_best_is_exactly_what_costs_within_the_tolerance(
 
 @given(draws=weibull_draws(), ratio=RATIOS, limit=st.integers(1, 40))
 def test_no_plan_passes_the_service_limit(draws: WeibullDraws, ratio: float, limit: int) -> None:
-    for costs in (None, Prices(1.0, ratio)):
+    for costs in (None, Costs(planned=1.0, burn_through=ratio)):
         free = RestripPlan(costs).best(draws)
         held = RestripPlan(costs, service_limit_runs=limit).best(draws)
         assert held.best is not None

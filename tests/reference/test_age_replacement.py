@@ -4,7 +4,6 @@ Source of every expected number: data/v19_*.csv and data/v20_*.csv (method: Barl
 1965, Mathematical Theory of Reliability, chapter 4; values computed, see the files' heads).
 """
 
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -13,18 +12,11 @@ import pytest
 
 from wearstats.arrays import FloatArray
 from wearstats.plans import KnownSurvival, RestripPlan
+from wearstats.records.costs import Costs
 
 DATA = Path(__file__).parent / "data"
 CONTINUOUS = pd.read_csv(DATA / "v19_age_replacement_continuous.csv", comment="#")
 WHOLE_RUNS = pd.read_csv(DATA / "v20_age_replacement_integer.csv", comment="#")
-
-
-@dataclass(frozen=True)
-class Prices:
-    planned: float
-    burn_through: float
-    lost_psi_per_run: float = 0.0
-    currency: str = ""
 
 
 def weibull(shape: float, scale: float) -> KnownSurvival:
@@ -36,7 +28,7 @@ def weibull(shape: float, scale: float) -> KnownSurvival:
 
 @pytest.mark.parametrize("row", WHOLE_RUNS.to_dict("records"), ids=str)
 def test_whole_runs_agree_to_all_printed_digits(row: dict[str, float]) -> None:
-    plan = RestripPlan(Prices(1.0, row["cost_ratio"] - 1))
+    plan = RestripPlan(Costs(planned=1.0, burn_through=row["cost_ratio"] - 1))
     found = plan.best(weibull(row["shape"], row["scale_runs"]))
     assert found.best == row["N_opt"]
     assert found.cost_per_run is not None
@@ -52,7 +44,7 @@ def test_whole_runs_agree_to_all_printed_digits(row: dict[str, float]) -> None:
 @pytest.mark.parametrize("row", CONTINUOUS.to_dict("records"), ids=str)
 def test_many_short_runs_approach_the_continuous_optimum(row: dict[str, float]) -> None:
     scale = 20_000.0
-    plan = RestripPlan(Prices(1.0, row["cost_ratio"] - 1))
+    plan = RestripPlan(Costs(planned=1.0, burn_through=row["cost_ratio"] - 1))
     found = plan.best(weibull(row["shape"], scale))
     assert found.best is not None
     assert found.cost_per_run is not None
@@ -74,7 +66,7 @@ def test_many_short_runs_approach_the_continuous_optimum(row: dict[str, float]) 
 
 def test_flat_optimum_saves_little_and_says_so() -> None:
     # v19, shape 1.5, ratio 2: 2.21199979756 against 2.21546433486, 0.16 % saved.
-    found = RestripPlan(Prices(1.0, 1.0)).best(weibull(1.5, 25.0))
+    found = RestripPlan(Costs(planned=1.0, burn_through=1.0)).best(weibull(1.5, 25.0))
     assert found.best == 57  # v20
     assert found.near_best[-1][1] is None
     assert any("Run to failure costs hardly more" in remark for remark in found.remarks)

@@ -11,6 +11,7 @@ from wearstats.plans.advice import Advice
 from wearstats.plans.cautions import CAUTIONS
 from wearstats.plans.chance import Chances
 from wearstats.plans.restrip import RestripInterval
+from wearstats.plans.restrip_remarks import on_failures
 
 _CHANCES = ("sound_now", "ahead", "ahead_if_sound")
 _COLUMNS = [
@@ -112,6 +113,8 @@ class FleetOutlook:
     bound, level : float
     lives, failures, left_out : int
         Lives and burn-throughs behind the numbers, and builds set aside from the fit.
+    warnings : tuple of str
+        What every chance here must be read with.
     simulated : bool
     cautions : tuple of str
         To be shown wherever an advice is.
@@ -130,6 +133,11 @@ class FleetOutlook:
     cautions: tuple[str, ...] = CAUTIONS
 
     @property
+    def warnings(self) -> tuple[str, ...]:
+        """What every chance here must be read with."""
+        return on_failures(self.failures)
+
+    @property
     def frame(self) -> pd.DataFrame:
         """One row for each unit; each chance as estimate, low and high."""
         return pd.DataFrame([unit.as_row() for unit in self.units], columns=_COLUMNS)
@@ -143,6 +151,7 @@ class FleetOutlook:
             "lives": self.lives,
             "failures": self.failures,
             "left_out": self.left_out,
+            "warnings": list(self.warnings),
             "simulated": self.simulated,
             "units": [unit.as_dict() for unit in self.units],
             "apart": [{"unit": unit.unit, "why": unit.why} for unit in self.apart],

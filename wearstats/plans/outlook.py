@@ -2,7 +2,6 @@
 
 import math
 from dataclasses import dataclass
-from typing import Protocol
 
 import pandas as pd
 
@@ -14,27 +13,14 @@ from wearstats.plans.draws import SurvivalDraws, checked_share
 from wearstats.plans.fleet import FleetOutlook, UnitApart, UnitOutlook
 from wearstats.plans.restrip import LossByAge, RestripInterval, RestripPlan
 from wearstats.records.schema import MODES
+from wearstats.records.season import Season
 
 FAILED = "burned"
 """The failure whose life the draws describe."""
 
 
-class SeasonNow(Protocol):
-    """What an outlook asks of a season; `wearstats.records.season.Season` has it."""
-
-    @property
-    def units(self) -> pd.DataFrame:
-        """Columns unit, service_limit_runs, retired."""
-        ...
-
-    @property
-    def simulated(self) -> bool:
-        """Whether the records are made up."""
-        ...
-
-
 def outlook(
-    season: SeasonNow,
+    season: Season,
     lives: StripLives,
     draws: SurvivalDraws,
     *,
@@ -47,7 +33,7 @@ def outlook(
 
     Parameters
     ----------
-    season : SeasonNow
+    season : Season
     lives : StripLives
     draws : SurvivalDraws
         Of burn-through.
@@ -55,7 +41,7 @@ def outlook(
         Full runs to be made.
     plan : RestripPlan, optional
         Holds the chance asked for and the costs; a service limit of its own holds for every
-        unit, beside the unit's own.
+        unit, beside the unit's own. None: the season's costs, if any, and the usual bound.
     loss_psi_by_age : callable, optional
         See `RestripPlan.best`.
     level : float
@@ -70,10 +56,11 @@ def outlook(
         message = f"the runs ahead must be a whole number from 1 up, not {runs_ahead}"
         raise UsageError(message)
     checked_share(level, "the level")
-    plan = RestripPlan() if plan is None else plan
+    plan = RestripPlan(season.costs) if plan is None else plan
     usable = lives.usable
     longest = float(usable["lower"].max()) if len(usable) else None
-    interval = plan.best(draws, loss_psi_by_age, level, longest)
+    failures = int((usable["mode"] == FAILED).sum())
+    interval = plan.best(draws, loss_psi_by_age, level, longest_seen=longest, failures=failures)
     limits = _service_limits(season.units, plan.service_limit_runs)
     apart = _units_apart(season.units, lives.frame)
     names = [*season.units["unit"], *lives.frame["unit"]]
@@ -90,7 +77,7 @@ def outlook(
         bound=plan.bound,
         level=level,
         lives=len(usable),
-        failures=int((usable["mode"] == FAILED).sum()),
+        failures=failures,
         left_out=len(lives.frame) - len(usable),
         simulated=season.simulated,
     )

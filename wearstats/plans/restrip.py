@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -30,9 +30,11 @@ from wearstats.plans.restrip_remarks import (
     UNCOUNTED_LOSS,
     on_bound,
     on_cost,
+    on_failures,
     on_limit,
     on_reach,
 )
+from wearstats.records.costs import Costs
 
 LossByAge = Callable[[FloatArray], FloatArray]
 """Boost lost against a fresh build, psi, over the k-th run of a build, for an array of k."""
@@ -42,30 +44,6 @@ _MOST_RUNS_ONE_BY_ONE = 65_536
 _MOST_CELLS = 4_000_000
 _CURVE_AT_LEAST = 20
 _CURVE_AT_MOST = 300
-
-
-class RestripCosts(Protocol):
-    """The four figures a plan needs; `wearstats.records.costs.Costs` has them."""
-
-    @property
-    def planned(self) -> float:
-        """A planned restrip."""
-        ...
-
-    @property
-    def burn_through(self) -> float:
-        """What a burn-through costs beyond a planned restrip."""
-        ...
-
-    @property
-    def lost_psi_per_run(self) -> float:
-        """One psi of boost lost over one run."""
-        ...
-
-    @property
-    def currency(self) -> str:
-        """Name of the currency, or empty."""
-        ...
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,7 +121,7 @@ class RestripPlan:
 
     Parameters
     ----------
-    costs : RestripCosts, optional
+    costs : Costs, optional
         Without them the plan keeps a chance of burn-through instead of counting money.
     bound : float
         Least chance of still being sound, used without costs.
@@ -153,7 +131,7 @@ class RestripPlan:
         How much dearer than the least still counts as nearly as cheap.
     """
 
-    costs: RestripCosts | None = None
+    costs: Costs | None = None
     bound: float = 0.9
     service_limit_runs: float | None = None
     tolerance: float = 0.02
@@ -179,6 +157,7 @@ class RestripPlan:
         loss_psi_by_age: LossByAge | None = None,
         level: float = 0.9,
         longest_seen: float | None = None,
+        failures: int | None = None,
     ) -> RestripInterval:
         """Return when to restrip.
 
@@ -193,45 +172,55 @@ class RestripPlan:
             Nominal coverage of the intervals.
         longest_seen : float, optional
             Runs on the oldest strips in the records, to say when the answer lies beyond them.
+        failures : int, optional
+            Burn-throughs behind the draws, to say when they are few.
 
         Returns
         -------
         RestripInterval
         """
         checked_share(level, "the level")
+        seen = _Seen(longest_seen, failures)
         if self.costs is None:
-            return _by_bound(self, survival, level=level, longest_seen=longest_seen)
+            return _by_bound(self, survival, level=level, seen=seen)
         return _by_cost(
             self,
             self.costs,
             survival,
             loss_psi_by_age,
             level=level,
-            longest_seen=longest_seen,
+            seen=seen,
         )
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    longest: float | None
+    failures: int | None
 
 
 def _by_cost(
     plan: RestripPlan,
-    costs: RestripCosts,
+    costs: Costs,
     survival: SurvivalDraws,
     loss: LossByAge | None,
     *,
     level: float,
-    longest_seen: float | None,
+    seen: _Seen,
 ) -> RestripInterval:
     cycle = CycleCosts(costs.planned, costs.planned + costs.burn_through, costs.lost_psi_per_run)
 
-    def needed_to(sounding: Sounding) -> float:
-        every = cost_per_run(sounding.ages, sounding.survival, cycle, loss)
+    def costed(sounding: Sounding) -> FloatArray:
+        return cost_per_run(sounding.ages, sounding.survival, cycle, loss)
+
+    def needed_to(sounding: Sounding, every: FloatArray) -> float:
         ages, mean = sounding.ages[1:], sounding.weights @ every
         best = float(best_ages(ages, mean[None, :])[0])
         near = ranges_within(ages, mean, float(mean.min()) * (1 + plan.tolerance))
         return max(best if np.isfinite(best) else 0.0, _last_end(near))
 
-    sounding = _looked_at_closely(survival, needed_to)
+    sounding, every = _looked_at_closely(survival, costed, needed_to)
     ages, weights = sounding.ages[1:], sounding.weights
-    every = cost_per_run(sounding.ages, sounding.survival, cycle, loss)
     mean = weights @ every
     wanted = float(best_ages(ages, mean[None, :])[0])
     chosen, by_draw = wanted, best_ages(ages, every)
@@ -266,19 +255,20 @@ def _by_cost(
             *on_cost(best, near, plan.tolerance, at_best, to_failure),
             *on_limit(plan.service_limit_runs, wanted),
             *uncounted,
-            *on_reach(best, longest_seen),
+            *on_reach(best, seen.longest),
+            *on_failures(seen.failures),
         ),
     )
 
 
 def _by_bound(
-    plan: RestripPlan, survival: SurvivalDraws, *, level: float, longest_seen: float | None
+    plan: RestripPlan, survival: SurvivalDraws, *, level: float, seen: _Seen
 ) -> RestripInterval:
-    def needed_to(sounding: Sounding) -> float:
-        last = _last_kept(sounding.ages, sounding.weights @ sounding.survival, plan.bound)
+    def needed_to(sounding: Sounding, every: FloatArray) -> float:
+        last = _last_kept(sounding.ages, sounding.weights @ every, plan.bound)
         return last + 1 if np.isfinite(last) else 0.0
 
-    sounding = _looked_at_closely(survival, needed_to)
+    sounding, _ = _looked_at_closely(survival, lambda sounding: sounding.survival, needed_to)
     ages, weights = sounding.ages, sounding.weights
     wanted = _last_kept(ages, weights @ sounding.survival, plan.bound)
     by_draw = np.array([_last_kept(ages, row, plan.bound) for row in sounding.survival])
@@ -302,19 +292,25 @@ def _by_bound(
         remarks=(
             on_bound(best, plan.bound, capped=capped),
             *on_limit(plan.service_limit_runs, wanted),
-            *on_reach(best, longest_seen),
+            *on_reach(best, seen.longest),
+            *on_failures(seen.failures),
         ),
     )
 
 
-def _looked_at_closely(survival: SurvivalDraws, needed_to: Callable[[Sounding], float]) -> Sounding:
+def _looked_at_closely(
+    survival: SurvivalDraws,
+    worked_out: Callable[[Sounding], FloatArray],
+    needed_to: Callable[[Sounding, FloatArray], float],
+) -> tuple[Sounding, FloatArray]:
     """Read the draws run by run as far as the answer needs, in wider steps beyond."""
     every_run_to = _FIRST_LOOK_TO
     while True:
         sounding = sound(survival, age_grid(every_run_to))
+        values = worked_out(sounding)
         most = min(_MOST_RUNS_ONE_BY_ONE, _MOST_CELLS // sounding.weights.size)
-        if needed_to(sounding) <= every_run_to or 2 * every_run_to > most:
-            return sounding
+        if needed_to(sounding, values) <= every_run_to or 2 * every_run_to > most:
+            return sounding, values
         every_run_to *= 2
 
 

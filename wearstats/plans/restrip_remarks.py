@@ -5,6 +5,8 @@ import math
 from wearstats.estimates import Estimate
 from wearstats.plans.words import money, percent_exactly, runs_in_words, stretch
 
+_ENOUGH_FAILURES = 3
+
 
 def on_cost(
     best: int | None,
@@ -68,6 +70,16 @@ def on_reach(best: int | None, longest_seen: float | None) -> tuple[str, ...]:
         "it rests on the fitted curve alone."
     )
     return (beyond,)
+
+
+def on_failures(failures: int | None) -> tuple[str, ...]:
+    """Say that hardly anything has failed yet, if that is so."""
+    if failures is None or failures >= _ENOUGH_FAILURES:
+        return ()
+    if failures == 0:
+        return ("No burn-through is on record: this rests on the prior and on what has lasted.",)
+    few = "One burn-through is" if failures == 1 else "Two burn-throughs are"
+    return (f"{few} on record: the prior carries much of this.",)
 
 
 UNCOUNTED_LOSS = "Lost boost is not counted: nothing was given on how much is lost by run."

@@ -1,6 +1,5 @@
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -9,7 +8,8 @@ import pytest
 
 from wearstats.arrays import FloatArray
 from wearstats.errors import PlanError, UsageError
-from wearstats.lives import LeftOut, StripLives
+from wearstats.life import posterior
+from wearstats.lives import LeftOut, StripLives, lives_of
 from wearstats.plans import (
     CAUTIONS,
     Advice,
@@ -20,22 +20,11 @@ from wearstats.plans import (
     chances,
     outlook,
 )
+from wearstats.records.costs import Costs
+from wearstats.records.season import Season
 
+PRICES = Costs(planned=300.0, burn_through=1500.0, currency="USD")
 WEAR_OUT = KnownSurvival(lambda ages: np.exp(-((ages / 12.0) ** 3)))
-
-
-@dataclass(frozen=True)
-class Prices:
-    planned: float = 300.0
-    burn_through: float = 1500.0
-    lost_psi_per_run: float = 0.0
-    currency: str = "USD"
-
-
-@dataclass(frozen=True)
-class Records:
-    units: pd.DataFrame
-    simulated: bool = False
 
 
 def build_of(unit: str, **changes: Any) -> dict[str, Any]:
@@ -76,7 +65,9 @@ def fleet(
     )
     runs = pd.DataFrame(states, columns=["unit", "build", "strips"])
     lives = StripLives(pd.DataFrame(list(builds)), runs, left_out)
-    return outlook(Records(units), lives, survival, **({"runs_ahead": 3} | settings))
+    return outlook(
+        Season.from_frames(units=units), lives, survival, **({"runs_ahead": 3} | settings)
+    )
 
 
 def only(found: FleetOutlook) -> UnitOutlook:
@@ -129,7 +120,7 @@ def test_a_chance_just_under_the_bound_is_not_rounded_up_to_it() -> None:
 
 
 def test_age_past_what_costs_least_is_restripped() -> None:
-    plan = RestripPlan(Prices(), bound=0.3)
+    plan = RestripPlan(PRICES, bound=0.3)
     interval = plan.best(WEAR_OUT)
     assert interval.latest is not None
     at = only(fleet(build_of("K1", age=interval.latest - 3.0), plan=plan))
@@ -230,6 +221,16 @@ def test_counts_cautions_frame_and_json() -> None:
     assert pd.isna(frame.loc[1, "ahead"])
 
 
+def test_few_failures_are_said_beside_every_number() -> None:
+    burned = {"lower": 3.0, "upper": 5.0, "mode": "burned", "open": False, "ending": "burned"}
+    some = [build_of("K1", build=build, **burned) for build in (1, 2, 3)]
+    for count, said in ((0, "No burn-through"), (1, "One burn-through"), (2, "Two burn-throughs")):
+        found = fleet(*some[:count], build_of("K1", build=4))
+        assert found.warnings[0].startswith(said)
+        assert found.warnings[0] in found.restrip.remarks
+    assert fleet(*some, build_of("K1", build=4)).warnings == ()
+
+
 def test_the_order_of_builds_does_not_matter() -> None:
     builds = [build_of("K2"), build_of("K1"), build_of("K1", build=2, age=2.0)]
     assert fleet(*builds).frame.equals(fleet(*builds[::-1]).frame)
@@ -260,3 +261,29 @@ def test_a_sound_look_moves_the_draws_towards_the_longer_life() -> None:
     assert found.sound_now.estimate == 0.5
     assert found.ahead.estimate == 0.5
     assert found.ahead_if_sound.estimate == 1.0
+
+
+def test_from_a_season_to_advice() -> None:
+    days = pd.date_range("2026-04-01", periods=24, freq="D")
+    rows: list[tuple[object, ...]] = []
+    for unit, life in (("K1", 6), ("K2", 8), ("K3", 7)):
+        for run, day in enumerate(days[:life], start=1):
+            state = "burned" if run == life else "sound"
+            rows.append((day, unit, 1, float(run), state))
+        for run, day in enumerate(days[12:16], start=1):
+            seen = "sound" if run < 3 else None
+            rows.append((day, unit, 1, float(run), seen))
+    runs = pd.DataFrame(rows, columns=["date", "unit", "run", "runs_since_restrip", "strips"])
+    season = Season.from_frames(runs=runs, costs=PRICES, simulated=True)
+    lives = lives_of(season)
+    fitted = posterior(lives.observations())
+    found = outlook(season, lives, fitted, runs_ahead=2)
+    assert (found.lives, found.failures, found.simulated) == (6, 3, True)
+    assert found.restrip.basis == "cost"
+    assert {unit.age for unit in found.units} == {4.0}
+    assert {unit.last_look for unit in found.units} == {2.0}
+    shown = found.units[0].chances
+    assert shown is not None
+    matrix, weights = fitted.survival_matrix(np.array([2.0, 6.0]))
+    expected = float(weights @ (matrix[:, 1] / matrix[:, 0]))
+    assert shown.ahead.estimate == pytest.approx(expected, rel=1e-9)

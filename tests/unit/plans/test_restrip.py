@@ -8,14 +8,10 @@ import pytest
 from wearstats.arrays import FloatArray
 from wearstats.errors import PlanError, UsageError
 from wearstats.plans import KnownSurvival, RestripPlan
+from wearstats.plans.renewal import CycleCosts
+from wearstats.records.costs import Costs
 
-
-@dataclass(frozen=True)
-class Prices:
-    planned: float = 300.0
-    burn_through: float = 1500.0
-    lost_psi_per_run: float = 0.0
-    currency: str = "USD"
+PRICES = Costs(planned=300.0, burn_through=1500.0, currency="USD")
 
 
 def weibull(shape: float, scale: float) -> KnownSurvival:
@@ -52,8 +48,10 @@ class Broken:
 
 def test_lost_boost_brings_the_restrip_forward() -> None:
     life = weibull(3.0, 15.0)
-    without = RestripPlan(Prices()).best(life)
-    with_loss = RestripPlan(Prices(lost_psi_per_run=40.0)).best(life, lambda runs: 0.5 * runs)
+    without = RestripPlan(PRICES).best(life)
+    with_loss = RestripPlan(Costs(planned=300.0, burn_through=1500.0, lost_psi_per_run=40.0)).best(
+        life, lambda runs: 0.5 * runs
+    )
     assert without.best is not None
     assert with_loss.best is not None
     assert with_loss.best < without.best
@@ -63,26 +61,30 @@ def test_lost_boost_gives_strips_that_never_fail_a_restrip_of_their_own() -> Non
     # Never failing, loss of k psi in run k at price c: cost(T) = p/T + c (T + 1) / 2, least at
     # the whole number nearest below or above sqrt(2 p / c) (differentiate); p = 300, c = 6: 10.
     life = KnownSurvival(np.ones_like)
-    found = RestripPlan(Prices(lost_psi_per_run=6.0)).best(life, lambda runs: runs)
+    found = RestripPlan(Costs(planned=300.0, burn_through=1500.0, lost_psi_per_run=6.0)).best(
+        life, lambda runs: runs
+    )
     assert found.best == 10
     assert found.cost_per_run is not None
     assert found.cost_per_run.estimate == pytest.approx(300 / 10 + 6 * 11 / 2)
 
 
 def test_uncounted_lost_boost_is_said() -> None:
-    found = RestripPlan(Prices(lost_psi_per_run=6.0)).best(weibull(3.0, 15.0))
+    found = RestripPlan(Costs(planned=300.0, burn_through=1500.0, lost_psi_per_run=6.0)).best(
+        weibull(3.0, 15.0)
+    )
     assert any("Lost boost is not counted" in remark for remark in found.remarks)
 
 
 def test_loss_that_is_no_number_is_refused() -> None:
-    plan = RestripPlan(Prices(lost_psi_per_run=6.0))
+    plan = RestripPlan(Costs(planned=300.0, burn_through=1500.0, lost_psi_per_run=6.0))
     with pytest.raises(PlanError, match="finite number of psi"):
         plan.best(weibull(3.0, 15.0), lambda runs: runs * np.nan)
 
 
 def test_interval_of_the_best_runs_spans_the_draws() -> None:
-    each = [RestripPlan(Prices()).best(weibull(3.0, scale)).best for scale in (8.0, 20.0)]
-    found = RestripPlan(Prices()).best(TwoCurves())
+    each = [RestripPlan(PRICES).best(weibull(3.0, scale)).best for scale in (8.0, 20.0)]
+    found = RestripPlan(PRICES).best(TwoCurves())
     assert (found.runs.low, found.runs.high) == tuple(each)
     assert found.best is not None
     assert each[0] is not None
@@ -92,7 +94,7 @@ def test_interval_of_the_best_runs_spans_the_draws() -> None:
 
 def test_draws_that_never_need_a_restrip_leave_the_interval_open() -> None:
     life = KnownSurvival(lambda ages: np.exp(-ages / 7.0))
-    found = RestripPlan(Prices()).best(life)
+    found = RestripPlan(PRICES).best(life)
     assert found.best is None
     assert found.runs.low is None
     assert found.runs.high is None
@@ -101,7 +103,7 @@ def test_draws_that_never_need_a_restrip_leave_the_interval_open() -> None:
 
 
 def test_service_limit_holds_and_names_what_the_records_would_say() -> None:
-    found = RestripPlan(Prices(), service_limit_runs=12.5).best(
+    found = RestripPlan(PRICES, service_limit_runs=12.5).best(
         KnownSurvival(lambda ages: np.exp(-ages / 7.0))
     )
     assert found.best == 12
@@ -113,7 +115,7 @@ def test_service_limit_holds_and_names_what_the_records_would_say() -> None:
 
 
 def test_answer_beyond_the_oldest_strips_is_said() -> None:
-    found = RestripPlan(Prices()).best(weibull(3.0, 15.0), longest_seen=4)
+    found = RestripPlan(PRICES).best(weibull(3.0, 15.0), longest_seen=4)
     assert found.remarks[-1] == (
         "This lies beyond the oldest strips in the records (four runs): it rests on the fitted "
         "curve alone."
@@ -145,8 +147,8 @@ def test_bound_never_reached_has_no_number_of_runs() -> None:
     assert "however long" in found.remarks[0]
 
 
-@pytest.mark.parametrize("costs", [None, Prices()])
-def test_json_is_plain(costs: Prices | None) -> None:
+@pytest.mark.parametrize("costs", [None, PRICES])
+def test_json_is_plain(costs: Costs | None) -> None:
     found = RestripPlan(costs).best(TwoCurves())
     data = json.loads(json.dumps(found.as_dict(), allow_nan=False))
     assert data["best_runs"]["estimate"] == found.best
@@ -154,7 +156,7 @@ def test_json_is_plain(costs: Prices | None) -> None:
 
 
 def test_a_curve_over_very_many_runs_is_thinned_and_keeps_the_best() -> None:
-    found = RestripPlan(Prices()).best(weibull(3.0, 5000.0))
+    found = RestripPlan(PRICES).best(weibull(3.0, 5000.0))
     assert found.best is not None
     assert len(found.curve) <= 302
     assert found.curve["runs"].max() > found.best
@@ -175,16 +177,16 @@ def test_a_curve_over_very_many_runs_is_thinned_and_keeps_the_best() -> None:
 )
 def test_what_is_no_survival_curve_is_refused(draws: Broken, said: str) -> None:
     with pytest.raises(PlanError, match=said):
-        RestripPlan(Prices()).best(draws)
+        RestripPlan(PRICES).best(draws)
 
 
 @pytest.mark.parametrize(
-    ("prices", "said"),
-    [(Prices(planned=-1.0), "planned"), (Prices(burn_through=math.inf), "failed")],
+    ("costs", "said"),
+    [((-1.0, 5.0), "planned"), ((1.0, math.inf), "failed"), ((1.0, math.nan), "failed")],
 )
-def test_what_is_no_cost_is_refused(prices: Prices, said: str) -> None:
+def test_what_is_no_cost_is_refused(costs: tuple[float, float], said: str) -> None:
     with pytest.raises(UsageError, match=said):
-        RestripPlan(prices).best(weibull(2.0, 10.0))
+        CycleCosts(*costs)
 
 
 @pytest.mark.parametrize(
