@@ -3,9 +3,9 @@
 import pandas as pd
 
 from wearstats.errors import ObservationError
-from wearstats.lives.lives import SeasonSheets
 from wearstats.lives.states import last_seen
 from wearstats.lives.strip_lives import StripLives
+from wearstats.records.season import Season
 
 _AS_RECORDED = (
     "date",
@@ -22,7 +22,7 @@ _AS_RECORDED = (
 )
 
 
-def boost_rows(season: SeasonSheets, lives: StripLives) -> pd.DataFrame:
+def boost_rows(season: Season, lives: StripLives) -> pd.DataFrame:
     """Return one row for each run with a boost reading.
 
     Parameters

@@ -7,16 +7,16 @@ import pandas as pd
 
 from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.errors import ObservationError
-from wearstats.lives.lives import SeasonSheets
 from wearstats.lives.states import last_seen
 from wearstats.lives.strip_lives import StripLives
+from wearstats.records.season import Season
 
 _GAPS = ("tip", "mesh", "end", "metal")
 _PLACES = ("rotor", "lobe", "station", "clock", "gauge")
 _WHERE = ("unit", "build", "age", "date", "strips")
 
 
-def clearance_readings(season: SeasonSheets, lives: StripLives) -> pd.DataFrame:
+def clearance_readings(season: Season, lives: StripLives) -> pd.DataFrame:
     """Return every clearance and strip height reading with the age of the strips.
 
     A reading in the runs sheet was taken after that run. One in the restrips sheet was taken

@@ -1,7 +1,5 @@
 """From a season's records to strip lives."""
 
-from typing import Protocol
-
 import numpy as np
 import pandas as pd
 
@@ -15,31 +13,12 @@ from wearstats.lives.service import Service, read_service, service_faults
 from wearstats.lives.strip_lives import LeftOut, StripLives
 from wearstats.lives.timeline import OrderedRuns, order_runs
 from wearstats.records.schema import MODES, RUNS
+from wearstats.records.season import Season
 
 _MOST_NAMED = 12
 
 
-class SeasonSheets(Protocol):
-    """What strip lives need of a season: its canonical sheets."""
-
-    @property
-    def runs(self) -> pd.DataFrame:
-        """Canonical run rows."""
-
-    @property
-    def restrips(self) -> pd.DataFrame:
-        """Canonical restrip rows."""
-
-    @property
-    def units(self) -> pd.DataFrame:
-        """Canonical unit rows."""
-
-    @property
-    def readings(self) -> pd.DataFrame:
-        """Canonical reading rows."""
-
-
-def lives_of(season: SeasonSheets) -> StripLives:
+def lives_of(season: Season) -> StripLives:
     """Turn a season's runs and restrips into strip lives, one for each build.
 
     Ages are load-weighted runs since restrip. A life found failed after age a and last found

@@ -10,6 +10,8 @@ from wearstats.errors import ObservationError
 from wearstats.lives.counter import LOAD_PARTS
 from wearstats.records.schema import RUNS
 
+_HAIR = 1e-9  # a load may be that far outside 0 to 1 by rounding, as the records room takes it
+
 
 @dataclass(frozen=True, slots=True)
 class OrderedRuns:
@@ -122,8 +124,9 @@ def order_runs(runs: pd.DataFrame, units: tuple[str, ...]) -> OrderedRuns:
     frame.index = pd.RangeIndex(len(order))  # our own copy: the selection above made it
     load = frame["load"].to_numpy(dtype=np.float64, na_value=np.nan)
     load = np.where(np.isnan(load), 1.0, load)
-    bad_load = ~((load >= 0) & (load <= 1))
-    parts = np.rint(np.where(bad_load, 0.0, load) * LOAD_PARTS).astype(np.int64)
+    bad_load = ~((load >= -_HAIR) & (load <= 1 + _HAIR))
+    share = np.clip(np.where(bad_load, 0.0, load), 0.0, 1.0)
+    parts = np.rint(share * LOAD_PARTS).astype(np.int64)
     return OrderedRuns(
         frame=frame,
         units=units,
