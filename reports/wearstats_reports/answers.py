@@ -27,6 +27,11 @@ class Answer:
     behind: str = ""
     why_not: str = ""
 
+    @classmethod
+    def of(cls, estimate: Estimate, behind: str = "") -> "Answer":
+        """Return an answer that also says what the estimate's own note says."""
+        return cls(estimate, "; ".join(part for part in (behind, estimate.note) if part))
+
     @property
     def known(self) -> bool:
         """Whether there is anything to print as a number."""

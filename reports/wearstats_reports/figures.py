@@ -223,7 +223,7 @@ def fleet_curve(report: SeasonReport) -> Drawing | None:
 def fleet_bars(report: SeasonReport) -> Drawing | None:
     """Draw every life as a bar."""
     lives = sorted(_all_lives(report), key=lambda life: (life.unit, life.build))
-    if not lives:
+    if not any(life.age for life in lives):
         return None
     frame = _life_frame(lives)
     # A long name would take the width of the drawing; the tables give it whole.

@@ -29,6 +29,11 @@ def age(value: float | None) -> Markup:
     return data(value, numbers.age(value))
 
 
+def runs(value: float | None) -> Markup:
+    """Return an age with its noun."""
+    return Markup("{} {}").format(age(value), "run" if value == 1 else "runs")
+
+
 def count(value: int, one: str, many: str) -> Markup:
     """Return a count with its noun."""
     return Markup("{} {}").format(data(value, str(value)), one if value == 1 else many)

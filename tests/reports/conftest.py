@@ -1,14 +1,17 @@
 """Seasons for the report's tests: one of ordinary size, one hostile, one nearly empty."""
 
+from collections.abc import Callable
+from functools import cache
+from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
-from wearstats.records.season import Season
 
 from wearstats.records.costs import Costs
+from wearstats.records.season import Season
 from wearstats_reports import SeasonReport, WrittenReport, season_report, write_season
 
 SCRIPT = "<script>alert(1)</script>"
@@ -115,7 +118,7 @@ def season() -> Season:
 @pytest.fixture(scope="session")
 def hostile_season() -> Season:
     rng = np.random.default_rng(7)
-    rows = [_run_rows(name, rng) for name in _BUILDS]
+    rows = [_run_rows(name, rng) for name in ("K1", "K2")]
     runs = pd.DataFrame([run for made, _ in rows for run in made])
     restrips = pd.DataFrame([restrip for _, made in rows for restrip in made])
     called = dict(zip(_BUILDS, HOSTILE_UNITS, strict=False))
@@ -171,3 +174,72 @@ def pages(
     return tuple(
         path for made in reports for path in (made.index, *(page for _, page in made.pages))
     )
+
+
+class Element:
+    """An element of a page, with what stands in it."""
+
+    def __init__(self, tag: str, attributes: dict[str, str]) -> None:
+        self.tag = tag
+        self.attributes = attributes
+        self.inside: list[Element | str] = []
+
+    @property
+    def text(self) -> str:
+        return "".join(part if isinstance(part, str) else part.text for part in self.inside)
+
+    def all(self, *tags: str) -> list["Element"]:
+        found = []
+        for part in self.inside:
+            if isinstance(part, Element):
+                found += [part] if not tags or part.tag in tags else []
+                found += part.all(*tags)
+        return found
+
+    def classed(self, name: str) -> list["Element"]:
+        return [e for e in self.all() if name in e.attributes.get("class", "").split()]
+
+    def without(self, *tags: str) -> str:
+        return "".join(
+            part if isinstance(part, str) else "" if part.tag in tags else part.without(*tags)
+            for part in self.inside
+        )
+
+
+class _Reader(HTMLParser):
+    VOID = frozenset({"meta", "br", "link", "img", "hr", "input"})
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.root = Element("", {})
+        self.open = [self.root]
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        element = Element(tag, {name: value or "" for name, value in attrs})
+        self.open[-1].inside.append(element)
+        if tag not in self.VOID:
+            self.open.append(element)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open[-1].tag == tag, f"</{tag}> closes <{self.open[-1].tag}>"
+        self.open.pop()
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.open[-1].inside.append(Element(tag, {name: value or "" for name, value in attrs}))
+
+    def handle_data(self, data: str) -> None:
+        self.open[-1].inside.append(data)
+
+
+@pytest.fixture(scope="session")
+def parsed() -> Callable[[Path], Element]:
+    """Read a page; an element that is not closed in its place fails."""
+
+    @cache
+    def read(path: Path) -> Element:
+        reader = _Reader()
+        reader.feed(path.read_text(encoding="utf-8"))
+        assert len(reader.open) == 1, f"{reader.open[-1].tag} is never closed"
+        return reader.root
+
+    return read

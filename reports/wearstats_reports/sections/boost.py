@@ -115,4 +115,4 @@ def _worth(fits: Fits) -> Answer:
     if fit is None:
         return Answer(why_not=fits.boost.why_not)
     readings = cells.count(fit.rows, "boost reading")
-    return Answer(fit.psi_per_thou, f"{readings} on {cells.count(fit.units, 'unit')}")
+    return Answer.of(fit.psi_per_thou, f"{readings} on {cells.count(fit.units, 'unit')}")

@@ -103,7 +103,7 @@ def clearance(fits: Fits, unit: str, limit_thou: float | None) -> Clearance:
         rate=_rate(fits),
         runs_to_limit=Answer(why_not="No limit of tip clearance was given.")
         if limit_thou is None
-        else Answer(fit.runs_to(limit_thou, unit, build, age, fits.level)),
+        else Answer.of(fit.runs_to(limit_thou, unit, build, age, fits.level)),
         limit_thou=limit_thou,
     )
 
@@ -141,7 +141,7 @@ def _rate(fits: Fits) -> Answer:
     if fit is None:
         return Answer(why_not=fits.wear.why_not)
     over = f"{cells.count(fit.builds, 'build')} of {cells.count(fit.units, 'unit')}"
-    return Answer(fit.rate, f"the fleet: {cells.count(fit.readings, 'reading')} over {over}")
+    return Answer.of(fit.rate, f"the fleet: {cells.count(fit.readings, 'reading')} over {over}")
 
 
 def _forecast(frame: pd.DataFrame) -> tuple[Forecast, ...]:

@@ -158,10 +158,10 @@ def life_curve(fits: Fits) -> LifeCurve:
         seen=seen,
         method=life_method(fits),
         second_opinion=fit.second_opinion,
-        life_10=Answer(first, behind(fits)),
-        life_50=Answer(half, behind(fits)),
-        shape=Answer(parameters["shape"], _SHAPE_MEANS),
-        scale=Answer(parameters["scale"], _SCALE_MEANS),
+        life_10=Answer.of(first, behind(fits)),
+        life_50=Answer.of(half, behind(fits)),
+        shape=Answer.of(parameters["shape"], _SHAPE_MEANS),
+        scale=Answer.of(parameters["scale"], _SCALE_MEANS),
     )
 
 

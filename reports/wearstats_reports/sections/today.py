@@ -130,4 +130,5 @@ def boost_lost(fits: Fits, unit: str) -> Answer:
     except WearstatsError as error:
         return Answer(why_not=sentence(str(error)))
     readings = cells.count(len(mine), "boost reading")
+    # Its note says at which age, which stands beside it already.
     return Answer(lost, f"{readings} of this unit, {fits.boost.fit.rows} of the fleet")
