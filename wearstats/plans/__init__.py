@@ -7,7 +7,7 @@ from wearstats.plans.draws import KnownSurvival, SurvivalDraws
 from wearstats.plans.fleet import FleetOutlook, UnitApart, UnitOutlook
 from wearstats.plans.outlook import outlook
 from wearstats.plans.restrip import RestripInterval, RestripPlan
-from wearstats.plans.sets import SetsNeeded, StripsNow, sets_needed
+from wearstats.plans.sets import SetsNeeded, StripsNow, sets_needed, strips_now
 
 __all__ = [
     "ADVICE_MEANS",
@@ -26,4 +26,5 @@ __all__ = [
     "chances",
     "outlook",
     "sets_needed",
+    "strips_now",
 ]

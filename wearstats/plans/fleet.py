@@ -44,6 +44,8 @@ class UnitOutlook:
     chances : Chances or None
         Sound now, and lasting the runs ahead; None where it cannot be told.
     service_limit_runs : float or None
+    failed : bool
+        The last look found the strips failed.
     """
 
     unit: str
@@ -54,6 +56,7 @@ class UnitOutlook:
     last_look: float | None = None
     chances: Chances | None = None
     service_limit_runs: float | None = None
+    failed: bool = False
 
     @property
     def runs_since_look(self) -> float | None:

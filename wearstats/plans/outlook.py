@@ -129,7 +129,13 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
     if failed:
         reason = f"The last look found the strips {failed}."
         return UnitOutlook(
-            name, Advice.RESTRIP, reason, build=build, age=age, service_limit_runs=limit
+            name,
+            Advice.RESTRIP,
+            reason,
+            build=build,
+            age=age,
+            service_limit_runs=limit,
+            failed=True,
         )
     if age is None or current["left_out"]:
         reason = f"It cannot be told: {_why_untold(lives, name, build)}."

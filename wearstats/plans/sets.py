@@ -9,6 +9,7 @@ import numpy as np
 from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.errors import UsageError
 from wearstats.plans.draws import SurvivalDraws, sound
+from wearstats.plans.fleet import FleetOutlook
 
 CHANCES_OF_ENOUGH = (0.9, 0.95, 0.99)
 
@@ -82,6 +83,19 @@ class SetsNeeded:
             "simulations": self.simulations,
             "seed": self.seed,
         }
+
+
+def strips_now(fleet: FleetOutlook) -> tuple[StripsNow, ...]:
+    """Return the strips of a fleet as they stand, of the units for which it can be told.
+
+    A unit whose age is not known is left out: nothing is guessed for it. `SetsNeeded.units`
+    says how many were counted.
+    """
+    return tuple(
+        StripsNow(unit.unit, unit.age or 0.0, unit.last_look or 0.0, failed=unit.failed)
+        for unit in fleet.units
+        if unit.age is not None or unit.failed
+    )
 
 
 def sets_needed(

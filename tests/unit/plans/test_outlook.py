@@ -16,9 +16,11 @@ from wearstats.plans import (
     FleetOutlook,
     KnownSurvival,
     RestripPlan,
+    StripsNow,
     UnitOutlook,
     chances,
     outlook,
+    strips_now,
 )
 from wearstats.records.costs import Costs
 from wearstats.records.season import Season
@@ -195,6 +197,18 @@ def test_hot_strips_are_mentioned() -> None:
     states = (("K1", 1, "sound"), ("K1", 1, "hot"), ("K1", 1, None))
     unit = only(fleet(build_of("K1"), states=states, plan=RestripPlan(bound=0.8)))
     assert unit.reason.endswith("found them hot, which these chances do not count.")
+
+
+def test_strips_as_they_stand_follow_from_the_outlook() -> None:
+    found = fleet(
+        build_of("K1", age=6.0, last_look=4.0),
+        build_of("K2", mode="burned", lower=2.0, upper=4.0),
+        build_of("K3", age=np.nan, lower=0.0),
+    )
+    assert strips_now(found) == (
+        StripsNow("K1", 6.0, 4.0),
+        StripsNow("K2", 4.0, 0.0, failed=True),
+    )
 
 
 def test_retired_and_sold_units_stand_apart() -> None:
