@@ -13,6 +13,7 @@ import pytest
 
 from wearstats.book import Book, ImportResult
 from wearstats.errors import BookError, WearstatsError
+from wearstats.records.costs import Costs
 
 NOON = datetime(2026, 5, 4, 12, tzinfo=UTC)
 GOOD = "date,unit,run,boost (psi),strips\n2026-05-03,K2,1,38,sound\n2026-05-03,K3,1,39,\n"
@@ -324,6 +325,58 @@ def test_a_damaged_book_is_said_to_be_damaged(tmp_path: Path, part: str) -> None
 
     with pytest.raises(BookError, match="damaged"):
         use()
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "update runs set date = 'soon'",
+        "update runs set boost_psi = 'high'",
+        "update aside set cells = '[[' ",
+        "update aside set findings = '[{}]'",
+        "update costs set costs = 'dear'",
+    ],
+)
+def test_a_value_that_is_none_is_said_to_be_damage(tmp_path: Path, statement: str) -> None:
+    path = new_book(tmp_path)
+    file = sheet(tmp_path, GOOD + "soon,K2,1,38,\n")
+    with Book.open(path) as book:
+        book.log(file)
+        book.set_costs(Costs(planned=900, burn_through=14_000))
+    meddled(path, statement)
+
+    def use() -> None:
+        with Book.open(path) as book:
+            book.season()
+            book.aside()
+
+    with pytest.raises(BookError, match="damaged") as caught:
+        use()
+    assert caught.value.hint
+
+
+def test_an_sqlite_url_is_treated_like_its_path(tmp_path: Path) -> None:
+    path = tmp_path / "season.db"
+    url = f"sqlite:///{path}"
+    assert "no book season.db" in str(refused(url))
+    assert not path.exists()
+    with Book.create(url) as book:
+        book.log(sheet(tmp_path))
+    with pytest.raises(BookError, match="there already"):
+        Book.create(url)
+    with Book.open(path) as book:
+        assert len(book.season().runs) == 2
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only there may a name be any bytes")
+def test_a_file_name_that_is_no_text_is_kept_in_sight(tmp_path: Path) -> None:
+    path = new_book(tmp_path)
+    file = tmp_path / os.fsdecode(b"runs\xff.csv")
+    file.write_text(GOOD + "soon,K2,1,38,\n", encoding="utf-8")
+    with Book.open(path) as book:
+        assert book.log(file).file == "runs�.csv"
+        (item,) = book.aside()
+    assert (item.file, item.findings[0].file) == ("runs�.csv", "runs�.csv")
 
 
 def test_an_existing_file_is_never_made_a_book(tmp_path: Path) -> None:

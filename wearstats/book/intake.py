@@ -1,14 +1,17 @@
 """Rows of one sheet into the book, a chunk at a time, inside the import's transaction."""
 
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import pandas as pd
-from sqlalchemy import bindparam, insert, select, tuple_, update
+from sqlalchemy import Column, ColumnElement, and_, bindparam, insert, select, update
 
 from wearstats.book.asides import AsWritten, Faulty, Import, Shelf
 from wearstats.book.matching import Comparison, Verdict, compare
 from wearstats.book.results import SheetResult
+from wearstats.book.store import legible
 from wearstats.book.tables import COUNTS, IMPORT_SHEETS, RECORDS
 from wearstats.book.trail import AMENDED, COMPLETED, Change, Source, Trails, values_json
 from wearstats.book.values import (
@@ -25,8 +28,8 @@ from wearstats.records.findings import Finding, Severity
 from wearstats.records.schema import SHEETS
 from wearstats.records.taken import Taken
 
-_PAIRS_AT_ONCE = 400
-"""Days and units asked for at once; well under the number of parameters any database takes."""
+_ASKED_AT_ONCE = 500
+"""Values in one question; well under the number of parameters any database takes."""
 
 
 @dataclass(slots=True)
@@ -101,7 +104,8 @@ class SheetIntake:
         self._know(
             [*zip(asides, numbers, strict=True), *((b.aside_id, b.row) for b in taken.aside)]
         )
-        chunk = _Chunk(self._fetch(rows))
+        with legible("the book"):
+            chunk = _Chunk(self._fetch(rows))
         for row, number, typed, aside in zip(rows, numbers, cells, asides, strict=True):
             findings = self._judge(chunk, row, number)
             if findings:
@@ -172,28 +176,19 @@ class SheetIntake:
 
     def _fetch(self, rows: Sequence[Row]) -> dict[Row, _Held]:
         """Fetch the records of the days and units in a chunk, with their changes."""
-        places = self._layout.lookup
-        columns = [self._table.c[self._layout.fields[place]] for place in places]
-        wanted = list(dict.fromkeys(tuple(row[place] for place in places) for row in rows))
+        names = self._layout.fields
         held: dict[Row, _Held] = {}
-        fields = [self._table.c[name] for name in self._layout.fields]
         query = select(
-            *fields,
+            *(self._table.c[name] for name in names),
             self._table.c.import_sheet_id,
             self._table.c.source_row,
             self._table.c.changes,
             self._table.c.id,
         )
-        width = len(fields)
-        for start in range(0, len(wanted), _PAIRS_AT_ONCE):
-            some = wanted[start : start + _PAIRS_AT_ONCE]
-            if len(columns) == 1:
-                condition = columns[0].in_([pair[0] for pair in some])
-            else:
-                condition = tuple_(*columns).in_(some)
+        for condition in self._near(rows):
             for found in self._importing.connection.execute(query.where(condition)):
-                sheet_id, row, changes, number = found[width:]
-                values = list(found[:width])
+                sheet_id, row, changes, number = found[len(names) :]
+                values = list(found[: len(names)])
                 held[self._layout.key_of(values)] = _Held(
                     values, Source(sheet_id, row), changes, number
                 )
@@ -203,6 +198,31 @@ class SheetIntake:
         for name, trail in self._trails.fetch(list(changed)).items():
             changed[name].trail = trail
         return held
+
+    def _near(self, rows: Sequence[Row]) -> Iterator[ColumnElement[bool]]:
+        """Yield conditions under which all records with the keys of the rows are found.
+
+        One unit and many days, or one day and many units, whichever asks less often: both are
+        answered from the index of the key, which a list of pairs is not by every database.
+        """
+        *first, last = self._layout.lookup
+        if not first:
+            yield from _within(
+                self._table.c[self._layout.fields[last]], [row[last] for row in rows]
+            )
+            return
+        pairs = {(row[first[0]], row[last]) for row in rows}
+        one, many = first[0], last
+        if len({day for day, _ in pairs}) > len({unit for _, unit in pairs}):
+            pairs = {(unit, day) for day, unit in pairs}
+            one, many = last, first[0]
+        groups: dict[Value, list[Value]] = defaultdict(list)
+        for lone, other in pairs:
+            groups[lone].append(other)
+        columns = [self._table.c[self._layout.fields[place]] for place in (one, many)]
+        for lone, others in groups.items():
+            for condition in _within(columns[1], others):
+                yield and_(columns[0] == lone, condition)
 
     def _judge(self, chunk: _Chunk, row: Row, number: int) -> tuple[Finding, ...]:
         """Let a row do what it may; return why it may not."""
@@ -347,6 +367,12 @@ class SheetIntake:
         self._trails.write(chunk.changes)
         self._shelf.put(chunk.faulty)
         self._shelf.resolve(chunk.well)
+
+
+def _within(column: Column[Any], values: Sequence[Value]) -> Iterator[ColumnElement[bool]]:
+    distinct = list(dict.fromkeys(values))
+    for start in range(0, len(distinct), _ASKED_AT_ONCE):
+        yield column.in_(distinct[start : start + _ASKED_AT_ONCE])
 
 
 def _aside_numbers(taken: Taken) -> list[int | None]:

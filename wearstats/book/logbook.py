@@ -16,7 +16,7 @@ from wearstats.book.spellings import decisions
 from wearstats.book.store import Store, store_at
 from wearstats.book.tables import COSTS, HISTORY, META, METADATA, SCHEMA_VERSION
 from wearstats.book.values import as_json
-from wearstats.errors import BookError
+from wearstats.errors import BookError, UsageError
 from wearstats.records.costs import Costs
 from wearstats.records.kinds import Settings
 from wearstats.records.season import Season
@@ -209,6 +209,9 @@ class Book:
 
     def aside(self, state: str | None = asides.OPEN) -> list[AsideItem]:
         """Return rows set aside; `state` "open", "mended", "discarded", or None for all."""
+        if state not in {asides.OPEN, asides.MENDED, asides.DISCARDED, None}:
+            message = f"a row set aside is open, mended or discarded, not {state!r}"
+            raise UsageError(message)
         with self._store.reading() as connection:
             return asides.items(connection, state)
 

@@ -32,7 +32,7 @@ def season(connection: Connection) -> Season:
 def _records(connection: Connection, kind: str) -> pd.DataFrame:
     table = RECORDS[kind]
     query = select(*(table.c[name] for name in SHEETS[kind].fields))
-    found = connection.execution_options(yield_per=_ROWS_AT_ONCE).execute(query)
+    found = connection.execute(query, execution_options={"yield_per": _ROWS_AT_ONCE})
     # One frame a partition: plain Python values of a million rows would not fit beside it.
     parts = [frame_of(rows, kind) for rows in found.partitions()]
     if not parts:

@@ -66,7 +66,7 @@ class Store:
         with self._plain_words(), self.engine.connect() as connection:
             if not self.is_sqlite:
                 connection.execution_options(isolation_level="REPEATABLE READ")
-            with connection.begin():
+            with connection.begin(), legible(self.name):
                 yield connection
 
     @contextmanager
@@ -128,6 +128,22 @@ class Store:
         return BookError(f"{self.name}: the book cannot be used: {complaint}")
 
 
+@contextmanager
+def legible(name: str) -> Iterator[None]:
+    """Say that the book is damaged where it holds values that are none.
+
+    A changed byte can leave a file that is sound to the database program and holds a date that
+    is no date.
+    """
+    try:
+        yield
+    except (ValueError, TypeError, KeyError) as error:
+        message = f"{name} is damaged: it holds a value that cannot be read ({error})"
+        raise BookError(message, hint=_GO_BACK) from error
+
+
+_GO_BACK = "Go back to the last good copy of the book and log the newer sheets again."
+
 _COMPLAINTS = (
     (
         ("is locked", "lock timeout", "could not obtain lock"),
@@ -142,7 +158,7 @@ _COMPLAINTS = (
     (
         ("malformed", "not a database", "could not decode", "unsupported file format"),
         "{name} is damaged",
-        "Go back to the last good copy of the book and log the newer sheets again.",
+        _GO_BACK,
     ),
     (
         ("disk is full", "no space left"),
@@ -175,7 +191,10 @@ def store_at(path_or_url: str | Path, *, patience_s: float, new: bool = False) -
         Missing or existing file, not an SQLite file, a URL that cannot be read, no driver.
     """
     if isinstance(path_or_url, str) and "://" in path_or_url:
-        return _store_at_url(path_or_url, patience_s)
+        url = _url(path_or_url)
+        if not _is_plain_sqlite(url):
+            return _store_at_url(url, patience_s)
+        path_or_url = str(url.database)
     path = Path(path_or_url)
     if new:
         _claim(path)
@@ -224,14 +243,23 @@ def _sqlite_store(path: Path, patience_s: float) -> Store:
     return Store(engine, path.name, patience_s)
 
 
-def _store_at_url(written: str, patience_s: float) -> Store:
+def _url(written: str) -> URL:
     try:
-        url = make_url(written)
+        return make_url(written)
     except (ArgumentError, ValueError):
         # The library's own message would repeat the URL, password and all.
         message = "the database URL cannot be read"
         hint = "Write it like postgresql+psycopg://name@host/book."
         raise BookError(message, hint=hint) from None
+
+
+def _is_plain_sqlite(url: URL) -> bool:
+    """Tell whether a URL only names a file; it is then treated like its path."""
+    plain = url.database not in {None, "", ":memory:"} and "uri" not in url.query
+    return plain and url.get_backend_name() == "sqlite" and not url.host
+
+
+def _store_at_url(url: URL, patience_s: float) -> Store:
     # The query too may hold a password.
     shown = url.set(query={}).render_as_string(hide_password=True)
     arguments = {"timeout": patience_s} if url.get_backend_name() == "sqlite" else {}

@@ -52,7 +52,7 @@ class Layout:
 
     def key_of(self, row: Sequence[Value]) -> Row:
         """Return the parts that make a row itself."""
-        return tuple(row[place] for place in self.key)
+        return tuple([row[place] for place in self.key])
 
 
 @cache
@@ -169,7 +169,8 @@ def record_name(kind: str, row: Sequence[Value]) -> str:
 
 def as_json(value: object) -> str:
     """Return JSON text, the same for equal values; dates as ISO text."""
-    return json.dumps(value, ensure_ascii=False, default=_plain, separators=(",", ":"))
+    text = json.dumps(value, ensure_ascii=False, default=_plain, separators=(",", ":"))
+    return clean_text(text)
 
 
 def _plain(value: object) -> object:
