@@ -78,3 +78,34 @@ def lives_file(command: _Command) -> _Command:
         help="A table of lives instead of a book: unit, entry, lower, upper, mode, weight; "
         "or time with event.",
     )(command)
+
+
+def runs_ahead(command: _Command) -> _Command:
+    """Add `--runs`."""
+    return click.option(
+        "--runs",
+        type=click.IntRange(1, 200),
+        default=4,
+        show_default=True,
+        help="Full runs each unit has ahead.",
+    )(command)
+
+
+def bound(command: _Command) -> _Command:
+    """Add `--bound`."""
+    return click.option(
+        "--bound",
+        type=click.FloatRange(0.5, 0.999),
+        default=0.9,
+        show_default=True,
+        help="The chance of sound strips you ask for.",
+    )(command)
+
+
+def costs(command: _Command) -> _Command:
+    """Add `--costs`."""
+    return click.option(
+        "--costs",
+        type=existing_file,
+        help="Costs (TOML) to plan with instead of those in the book.",
+    )(command)

@@ -2,14 +2,16 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
-from wearstats.errors import UsageError
+from wearstats.errors import FitError, UsageError
 
 if TYPE_CHECKING:
-    from wearstats.records.season import Season
-
     from wearstats.lives import StripLives
+    from wearstats.records.season import Season
+    from wearstats_reports.fits import Attempt
+
+_Fit = TypeVar("_Fit")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,3 +47,16 @@ def lives_from(book: str | None, lives_file: Path | None) -> Source:
         return Source(read_lives(lives_file))
     season = season_of(str(book))
     return Source(lives_of(season), season.simulated)
+
+
+def answered(attempt: "Attempt[_Fit]") -> _Fit:
+    """Return the fit an attempt made.
+
+    Raises
+    ------
+    FitError
+        There is none; says why.
+    """
+    if attempt.fit is None:
+        raise FitError(attempt.why_not)
+    return attempt.fit

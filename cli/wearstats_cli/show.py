@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -11,8 +12,10 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from wearstats.estimates import Estimate
 from wearstats.records.findings import Finding
 from wearstats_cli.options import SCHEMA
+from wearstats_reports import numbers
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,7 +38,7 @@ def records(frame: "pd.DataFrame") -> list[dict[str, object]]:
             value = value.item()
         if value is pd.NaT or (isinstance(value, float) and not np.isfinite(value)):
             return None
-        return value.date().isoformat() if isinstance(value, pd.Timestamp) else value
+        return f"{value:%Y-%m-%d}" if isinstance(value, pd.Timestamp) else value
 
     return [
         {str(name): plain(value) for name, value in row.items()}
@@ -80,6 +83,21 @@ def table(
         # Text, not markup: a cell from a sheet stays a text.
         made.add_row(*(Text("" if cell is None else str(cell)) for cell in row))
     Console(highlight=False).print(made)
+
+
+def bare(estimate: Estimate | None) -> str:
+    """Return an estimate with its interval, without its unit: for a column that names it."""
+    return "" if estimate is None else str(replace(numbers.quantity(estimate), unit=""))
+
+
+def estimates(named: Mapping[str, Estimate], level: float) -> None:
+    """Print estimates one under another, each with its unit and interval."""
+    said = {name: numbers.quantity(value) for name, value in named.items()}
+    table(
+        ("", "estimate", "", f"{numbers.level(level)} interval"),
+        [(name, each.main or "", each.unit, each.interval) for name, each in said.items()],
+        right=("estimate",),
+    )
 
 
 def findings(found: Sequence[Finding], *, most: int = 12) -> None:

@@ -19,6 +19,22 @@ def left_out_as_dict(each: "LeftOut") -> dict[str, object]:
     return {"unit": each.unit, "build": each.build, "code": each.code, "message": each.message}
 
 
+def left_out_sentences(lives: "StripLives") -> list[str]:
+    """Say what was left out and why; a fault that takes several builds along is said once."""
+    builds: dict[tuple[str, str], list[int]] = {}
+    for each in lives.left_out:
+        builds.setdefault((each.unit, each.message), []).append(each.build)
+    return [
+        f"{unit} build{'s' if len(numbers) > 1 else ''} {_listed(numbers)}: {message}"
+        for (unit, message), numbers in builds.items()
+    ]
+
+
+def _listed(numbers: list[int]) -> str:
+    words = [str(number) for number in numbers]
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
 def lives_count(lives: "StripLives") -> dict[str, int]:
     """Count lives: all, ended in failure by mode, unfinished, left out."""
     usable = lives.usable

@@ -99,16 +99,9 @@ def _show(answer: "LifeAnswer", lives: "StripLives", *, mode: str, runs: int) ->
         [(age, said.main, said.interval) for age, said in chances],
         right=("runs", "still sound"),
     )
-    rows = [
-        (f"{share:.0%} failed by", numbers.quantity(answer.life_at(share)), "")
-        for share in (0.1, 0.5)
-    ]
-    rows += [(name, numbers.quantity(value), "") for name, value in answer.parameters().items()]
-    show.table(
-        ("", "estimate", f"{level} interval"),
-        [(name, f"{said.main} {said.unit}", said.interval) for name, said, _ in rows],
-        right=("estimate",),
-    )
+    lasting = {f"{100 * share:g} % have failed by": answer.life_at(share) for share in (0.1, 0.5)}
+    show.estimates({**lasting, **answer.parameters()}, answer.level)
     show.line(answer.second_opinion)
     show.bullets("Doubtful", answer.warnings)
-    show.bullets("Left out of the fit", [str(each) for each in lives.left_out])
+    if lives.left_out:
+        show.line("What was left out, and why: wearstats lives")

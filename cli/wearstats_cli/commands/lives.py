@@ -46,7 +46,7 @@ def command(book: str | None, lives_file: Path | None, *, as_json: bool) -> int:
         ("unit", "build", "began", *ages, "failure", "ended"), _rows(lives.frame), right=ages
     )
     show.line(words.lives_sentence(lives))
-    show.bullets("Left out of the fits until resolved", [str(each) for each in lives.left_out])
+    show.bullets("Left out of the fits until resolved", words.left_out_sentences(lives))
     show.bullets("Worth knowing", lives.notes)
     return 0
 

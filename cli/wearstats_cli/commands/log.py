@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from wearstats.records.kinds import Settings
 
 _ORDERS: dict[str, "DateOrder"] = {"month-first": "month first", "day-first": "day first"}
-_COUNTS = ("rows_read", "logged", "already_there", "set_aside")
 
 
 def _pairs(_ctx: click.Context, _param: click.Parameter, value: tuple[str, ...]) -> dict[str, str]:
@@ -132,28 +131,21 @@ def open_or_create(book: str) -> "Book":
 
 
 def _as_dict(result: "ImportResult") -> dict[str, object]:
+    from wearstats_cli import tables
+
     return {
         "file": result.file,
         "sha256": result.sha256,
-        **{name: getattr(result, name) for name in _COUNTS},
+        **{name: getattr(result, name) for name in tables.COUNTS},
         "sheets": [asdict(sheet) for sheet in result.sheets],
         "findings": [finding.as_dict() for finding in result.findings],
     }
 
 
 def _show(book: str, results: Sequence["ImportResult"]) -> None:
-    from wearstats_cli import show
+    from wearstats_cli import show, tables
 
-    counts = ("read", "logged", "already there", "set aside")
-    show.table(
-        ("file", "sheet", "kind", *counts),
-        [
-            (result.file, sheet.sheet, sheet.kind, *(getattr(sheet, name) for name in _COUNTS))
-            for result in results
-            for sheet in result.sheets
-        ],
-        right=counts,
-    )
+    tables.imports(results)
     found = [finding for result in results for finding in result.findings]
     if found:
         show.heading("What needs a look")

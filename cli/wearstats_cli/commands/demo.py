@@ -1,0 +1,49 @@
+"""`wearstats demo`: a simulated season, end to end."""
+
+from pathlib import Path
+
+import click
+
+from wearstats_cli import options
+
+
+@click.command(
+    "demo",
+    short_help="Simulate a season, log its sheets, and do all of the above.",
+    epilog="Example: wearstats demo demo",
+)
+@click.argument("folder", metavar="DIR", type=options.any_path)
+@options.seed
+@options.level
+def command(*, folder: Path, seed: int, level: float) -> int:
+    """Simulate a season of seven superchargers in DIR, log its sheets as people write them, report.
+
+    The sheets, the truth behind them, the book and the report stay in DIR. Every number is
+    SIMULATED: of no real machine.
+    """
+    from wearstats.errors import UsageError
+    from wearstats_cli import reading, show, tables, tour
+    from wearstats_reports import season_report, write_season
+    from wearstats_reports.fits import fit_all
+
+    if folder.exists() and any(folder.iterdir()):
+        message = f"{folder} is not empty"
+        raise UsageError(message, hint="Name a new folder.")
+    with show.working("Simulating a season and logging its sheets"):
+        prepared = tour.prepare(folder, seed=seed)
+    season = reading.season_of(str(prepared.book))
+    with show.working("Fitting and drawing"):
+        fleet = reading.answered(
+            fit_all(season, level=level, runs_ahead=tour.RUNS_AHEAD, bound=tour.BOUND).outlook
+        )
+        report = season_report(
+            season, seed=seed, level=level, runs_ahead=tour.RUNS_AHEAD, bound=tour.BOUND
+        )
+        written = write_season(report, folder / "report")
+    show.banner(simulated=True)
+    tables.imports(prepared.results)
+    tables.fleet(fleet)
+    show.line(f"Set aside, with reasons: {folder / 'mend.xlsx'}")
+    show.line(f"Season report: {written.index}")
+    show.line(f"Go on from here: wearstats plan {prepared.book} --runs 6")
+    return 0

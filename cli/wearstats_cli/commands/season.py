@@ -1,0 +1,60 @@
+"""`wearstats season`: the season report."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from wearstats_cli import options
+
+
+@click.command(
+    "season",
+    short_help="The season report: a page per unit and one for the fleet.",
+    epilog="Example: wearstats season shop.book --out report",
+)
+@options.book_argument
+@click.option(
+    "--out", type=options.any_path, required=True, help="Folder to write to; made if missing."
+)
+@options.runs_ahead
+@options.bound
+@options.costs
+@options.level
+@options.seed
+@options.as_json
+def command(
+    *,
+    book: str,
+    out: Path,
+    runs: int,
+    bound: float,
+    costs: Path | None,
+    level: float,
+    seed: int,
+    as_json: bool,
+) -> int:
+    """Write the season report of BOOK, with its numbers as CSV and JSON beside it."""
+    from wearstats.records.costs import read_costs
+    from wearstats_cli import reading, show
+    from wearstats_reports import season_report, write_season
+
+    season = reading.season_of(book)
+    if costs is not None:
+        season = replace(season, costs=read_costs(costs))
+    with show.working("Fitting and drawing"):
+        report = season_report(season, level=level, seed=seed, runs_ahead=runs, bound=bound)
+        written = write_season(report, out)
+    if as_json:
+        body = {
+            "simulated": season.simulated,
+            "index": str(written.index),
+            "numbers": str(written.numbers),
+            "pages": {unit: str(page) for unit, page in written.pages},
+            "tables": [str(table) for table in written.tables],
+        }
+        show.as_json("season", body)
+        return 0
+    show.banner(simulated=season.simulated)
+    show.line(f"Season report: {written.index} ({len(report.units)} unit pages beside it)")
+    return 0

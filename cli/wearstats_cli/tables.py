@@ -1,0 +1,61 @@
+"""Tables that more than one command prints."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from wearstats_cli import show
+from wearstats_reports import numbers
+
+if TYPE_CHECKING:
+    from wearstats.book import ImportResult
+    from wearstats.estimates import Estimate
+    from wearstats.plans import FleetOutlook
+
+COUNTS = ("rows_read", "logged", "already_there", "set_aside")
+
+
+def imports(results: Sequence["ImportResult"]) -> None:
+    """Print what became of the rows of each sheet."""
+    counts = ("read", "logged", "already there", "set aside")
+    show.table(
+        ("file", "sheet", "kind", *counts),
+        [
+            (result.file, sheet.sheet, sheet.kind, *(getattr(sheet, name) for name in COUNTS))
+            for result in results
+            for sheet in result.sheets
+        ],
+        right=counts,
+    )
+
+
+def fleet(outlook: "FleetOutlook") -> None:
+    """Print where each unit stands, why, and the cautions that belong to it."""
+    show.heading(f"The next {outlook.runs_ahead} runs")
+    show.line(
+        f"From {outlook.lives} lives, {outlook.failures} burned through; {outlook.left_out} left "
+        f"out. Intervals {numbers.level(outlook.level)}; chance asked for "
+        f"{numbers.percent(outlook.bound)}."
+    )
+    show.table(
+        ("unit", "runs on strips", "seen sound at", "sound now", "sound after", "advice"),
+        [
+            (
+                unit.unit,
+                numbers.age(unit.age),
+                numbers.age(unit.last_look),
+                _chance(unit.chances.sound_now if unit.chances else None),
+                _chance(unit.chances.ahead if unit.chances else None),
+                unit.advice.value,
+            )
+            for unit in outlook.units
+        ],
+        right=("runs on strips", "seen sound at"),
+    )
+    show.bullets("Why", [f"{unit.unit}: {unit.reason}" for unit in outlook.units])
+    show.bullets("Doubtful", outlook.warnings)
+    show.bullets("Not planned for", [f"{each.unit}: {each.why}" for each in outlook.apart])
+    show.bullets("Before anything runs", outlook.cautions)
+
+
+def _chance(estimate: "Estimate | None") -> str:
+    return "" if estimate is None else str(numbers.chance(estimate))
