@@ -37,8 +37,16 @@ class Book:
 
     Examples
     --------
-    >>> with Book.create("season.db") as book:  # doctest: +SKIP
-    ...     result = book.log("runs.csv")
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     sheet = Path(folder, "runs.csv")
+    ...     text = "date,unit,boost (psi)\\n2026-05-03,K2,38\\nsoon,K2,37\\n"
+    ...     characters = sheet.write_text(text)
+    ...     with Book.create(Path(folder, "season.db")) as book:
+    ...         result = book.log(sheet)
+    >>> result.rows_read, result.logged, result.already_there, result.set_aside
+    (2, 1, 0, 1)
     """
 
     def __init__(self, store: Store, clock: Callable[[], datetime]) -> None:

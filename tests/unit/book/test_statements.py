@@ -1,0 +1,92 @@
+"""What is asked of the database: any database could be asked it, and the index answers."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from sqlalchemy import Engine, event
+from sqlalchemy.dialects import registry
+from sqlalchemy.engine.interfaces import DBAPICursor, ExecutionContext
+
+from wearstats.book import Book
+from wearstats.records.costs import Costs
+
+HEAD = "date,unit,run,boost (psi),strips\n"
+FIRST = HEAD + "2026-05-03,K2,1,38,\n2026-05-03,K3,1,39,\nsoon,K3,1,39,\n"
+SECOND = HEAD + "2026-05-03,K2,1,38,sound\n2026-05-03,K3,1,41,\n2026-05-04,K2,1,40,\n"
+
+
+@contextmanager
+def listening() -> Iterator[list[tuple[str, object, object]]]:
+    heard: list[tuple[str, object, object]] = []
+
+    def on_execute(
+        _connection: object,
+        _cursor: DBAPICursor,
+        statement: str,
+        parameters: object,
+        context: ExecutionContext | None,
+        _many: object,
+    ) -> None:
+        compiled = getattr(context, "compiled", None)
+        heard.append((statement, parameters, getattr(compiled, "statement", None)))
+
+    event.listen(Engine, "before_cursor_execute", on_execute)
+    try:
+        yield heard
+    finally:
+        event.remove(Engine, "before_cursor_execute", on_execute)
+
+
+def use_everything(folder: Path) -> Path:
+    path, file = folder / "season.db", folder / "runs.csv"
+    with Book.create(path) as book:
+        for text in (FIRST, SECOND):
+            file.write_text(text, encoding="utf-8")
+            book.log(file, amend=text == SECOND, join={"K 2": "K2"}, apart=["k-3"])
+        units = folder / "units.csv"
+        units.write_text("unit,lobes\nK2,3\n", encoding="utf-8")
+        book.log(units)
+        book.set_costs(Costs(planned=900, burn_through=14_000))
+        book.write_aside(folder / "mend.csv")
+        book.log(folder / "mend.csv")
+        book.discard([item.number for item in book.aside()], "typed twice")
+        book.season()
+        book.imports()
+        book.history()
+        book.spellings()
+    return path
+
+
+def test_every_statement_can_be_put_to_postgresql(tmp_path: Path) -> None:
+    with listening() as heard:
+        use_everything(tmp_path)
+    dialect = registry.load("postgresql")()
+    plain = set()
+    for text, _, statement in heard:
+        if statement is None:
+            plain.add(text.split("(")[0])
+        else:
+            assert str(statement.compile(dialect=dialect))  # type: ignore[attr-defined]  # a clause
+    # The rest is SQLAlchemy's own look at what tables there are, and what `store` says.
+    own = {text for text in plain if "sqlite_master" not in text and "PRAGMA main." not in text}
+    assert own == {"BEGIN", "BEGIN IMMEDIATE"}
+
+
+def test_records_are_fetched_by_the_index_of_their_key(tmp_path: Path) -> None:
+    with listening() as heard:
+        path = use_everything(tmp_path)
+    asked = [
+        (text, parameters)
+        for text, parameters, _ in heard
+        if text.startswith("SELECT") and "source_row" in text and "changes" in text
+    ]
+    assert len(asked) >= 3
+    held = sqlite3.connect(path)
+    try:
+        for text, parameters in asked:
+            plan = held.execute(f"EXPLAIN QUERY PLAN {text}", parameters).fetchall()  # type: ignore[arg-type]  # as sent
+            assert all(str(step[-1]).startswith("SEARCH") for step in plan), plan
+    finally:
+        held.close()
