@@ -63,7 +63,7 @@ def number_text(number: float) -> str:
     >>> number_text(4.0), number_text(0.1), number_text(1e6)
     ('4', '0.1', '1000000')
     """
-    if number == int(number) and abs(number) < 1e15:  # noqa: PLR2004 - beyond it floats skip whole numbers
+    if abs(number) < 1e15 and number == int(number):  # noqa: PLR2004 - beyond, digits are lost
         return str(int(number))
     return repr(number)
 
@@ -86,7 +86,7 @@ def cell_text(cell: Cell) -> str:
     if isinstance(cell, Uncomputed):
         return cell.formula
     if isinstance(cell, (int, float)):
-        return number_text(cell) if abs(cell) < float("inf") else str(cell)
+        return number_text(cell)
     if isinstance(cell, datetime) and (cell.hour, cell.minute, cell.second) == (0, 0, 0):
         return cell.date().isoformat()
     return cell.isoformat(sep=" ") if isinstance(cell, datetime) else cell.isoformat()

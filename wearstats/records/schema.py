@@ -83,7 +83,7 @@ RUNS = Sheet(
             # 0.4 may be a fraction, 1.4 the drive ratio: both mean 40.
             ask_below=2.0,
             ask_even_if_headed=True,
-            aliases=("od", "over drive", "overdriven", "over"),
+            aliases=("od", "overdriven", "over"),
         ),
         Column(
             "engine speed",
@@ -322,7 +322,7 @@ READINGS = Sheet(
             key=True,
         ),
         height("go", "Thickest blade that enters.", "go blade"),
-        height("no-go", "Thinnest blade that does not.", "nogo", "no go blade"),
+        height("no-go", "Thinnest blade that does not.", "no go blade"),
         gap(
             "value",
             "The reading, where it is one number or written as 3/4.",
