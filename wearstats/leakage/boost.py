@@ -74,13 +74,7 @@ class BoostModel:
         chosen = data.frame.loc[data.used]
         names, fixed, components, notes = _columns(data, chosen)
         _check_enough(chosen, len(names), data.left_out)
-        line, steps = fit_components(
-            data.log_ratio - data.offset,
-            fixed,
-            names,
-            groups=None,
-            components=components,
-        )
+        line = fit_components(data.log_ratio - data.offset, fixed, names, components)
         fitted = _fitted(line, fixed, components) + data.offset
         return BoostFit(
             level=self.level,
@@ -98,7 +92,7 @@ class BoostModel:
             units=chosen["unit"].nunique(),
             meets=len(set(_meets(chosen))),
             left_out=data.left_out,
-            warnings=(*data.warnings, *notes, *steps, *_moves_with_age(chosen)),
+            warnings=(*data.warnings, *notes, *_moves_with_age(chosen)),
             corrected=_corrected(data, fitted),
         )
 

@@ -45,6 +45,8 @@ class MixedFit:
     variances : mapping of str to float
         Every component's variance.
     residual_variance : float
+    residual_squares : float
+        Sum of squared residuals about the predictions.
     log_likelihood : float
         Restricted (REML) or full (ML), all constants included.
     rows : int
@@ -65,6 +67,7 @@ class MixedFit:
     joint_covariance: FloatArray
     variances: Mapping[str, float]
     residual_variance: float
+    residual_squares: float
     log_likelihood: float
     rows: int
     counts: Mapping[str, int]
@@ -198,6 +201,7 @@ def solve_equations(
         joint_covariance=joint_covariance,
         variances={c.name: float(v) for c, v in zip(components, variances, strict=True)},
         residual_variance=residual,
+        residual_squares=float(np.sum((response - both @ solution) ** 2)),
         log_likelihood=log_likelihood,
         rows=len(response),
         counts=counts,

@@ -81,7 +81,7 @@ class ClearanceWear:
         usable, left_out, notes = self._usable(mine)
         looks = _looks(usable)
         self._check_enough(looks, left_out)
-        line, steps = _fit_line(looks)
+        line = _fit_line(looks)
         return ClearanceWearFit(
             what=self.what,
             level=self.level,
@@ -92,7 +92,7 @@ class ClearanceWear:
             units=looks["unit"].nunique(),
             last_age=float(looks["age"].max()),
             left_out=left_out,
-            notes=(*notes, *steps),
+            notes=notes,
         )
 
     def _usable(
@@ -157,7 +157,7 @@ def _looks(usable: pd.DataFrame) -> pd.DataFrame:
     return looks.assign(variance=looks["variance"] / looks["count"])
 
 
-def _fit_line(looks: pd.DataFrame) -> tuple[MixedFit, tuple[str, ...]]:
+def _fit_line(looks: pd.DataFrame) -> MixedFit:
     """Fit start and rate, with spread between builds and units where the looks show one."""
     age = looks["age"].to_numpy(float)
     ones = np.ones(len(looks))
@@ -176,7 +176,6 @@ def _fit_line(looks: pd.DataFrame) -> tuple[MixedFit, tuple[str, ...]]:
         looks["middle"].to_numpy(float),
         fixed,
         ("start", "rate"),
-        groups=units,
-        components=components,
+        components,
         residual_floor=float(looks["variance"].mean()),
     )
