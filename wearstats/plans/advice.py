@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from wearstats.estimates import Estimate
 from wearstats.plans.chance import Chances
 from wearstats.plans.restrip import RestripInterval
 from wearstats.plans.words import (
@@ -39,6 +40,9 @@ class Case:
     runs_ahead : int
     bound : float
         Least chance asked for.
+    asks_for_chance : bool
+        Whether the runs ahead must keep the bound; else only "still sound now" must, and the
+        rest is weighed by cost.
     service_limit_runs : float or None
     interval : RestripInterval or None
         Only one that rests on costs counts here.
@@ -50,6 +54,7 @@ class Case:
     hot: bool
     runs_ahead: int
     bound: float
+    asks_for_chance: bool
     service_limit_runs: float | None
     interval: RestripInterval | None
 
@@ -58,38 +63,74 @@ def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
     """Return the advice and its reason, the first of these that holds.
 
     1. the runs ahead would pass the service limit: restrip;
-    2. even if a look finds the strips sound, the chance is under the bound: restrip;
+    2. a chance is asked for, and even strips found sound would not keep it: restrip where new
+       ones do clearly better, else look between the runs;
     3. the runs ahead go past every number of runs that costs nearly as little: restrip;
-    4. the chance as known is under the bound: look first;
+    4. the chance as known is under the bound (of lasting the runs ahead where a chance is asked
+       for, of being sound now where cost is weighed): look first;
     5. else: run.
     """
     limit = over_service_limit(case)
     if limit is not None:
         return Advice.RESTRIP, limit
-    ahead = runs_in_words(case.runs_ahead)
-    as_known, if_sound = chances.ahead.estimate or 0.0, chances.ahead_if_sound.estimate or 0.0
-    asked = percent_exactly(case.bound)
-    if if_sound < case.bound:
-        reason = (
-            f"even if a look found them sound, the chance of lasting {ahead} more is "
-            f"{percent_with_interval(chances.ahead_if_sound, case.bound)}, "
-            f"under the {asked} asked for"
-        )
-        return Advice.RESTRIP, _sentence(reason, case)
+    if case.asks_for_chance and _middle(chances.ahead_if_sound) < case.bound:
+        advice, reason = _never_enough(case, chances)
+        return advice, _sentence(reason, case)
     dear = _over_cheap(case)
     if dear is not None:
         return Advice.RESTRIP, _sentence(dear, case)
+    advice, reason = (_by_chance if case.asks_for_chance else _by_cost)(case, chances)
+    return advice, _sentence(reason, case)
+
+
+def _never_enough(case: Case, chances: Chances) -> tuple[Advice, str]:
+    ahead, asked = runs_in_words(case.runs_ahead), percent_exactly(case.bound)
+    found = percent_with_interval(chances.ahead_if_sound, case.bound)
+    new = percent(_middle(chances.ahead_if_new), case.bound)
+    reason = f"even if a look found them sound, the chance of lasting {ahead} more is {found}"
+    if _middle(chances.ahead_if_new) >= case.bound:
+        return Advice.RESTRIP, f"{reason}, under the {asked} asked for; with new strips {new}"
+    short = f"{reason}; with new strips {new}, which is under the {asked} asked for as well"
+    # New strips that are hardly better are no reason to fit them.
+    if _middle(chances.ahead_if_sound) < case.bound * _middle(chances.ahead_if_new):
+        return Advice.RESTRIP, short
+    return Advice.LOOK, f"{short}: look between the runs, or plan fewer"
+
+
+def _by_chance(case: Case, chances: Chances) -> tuple[Advice, str]:
+    ahead, as_known = runs_in_words(case.runs_ahead), _middle(chances.ahead)
     if as_known < case.bound:
-        reason = (
+        return Advice.LOOK, (
             f"{_since_look(case)}; a look would move the chance of lasting {ahead} more from "
-            f"{percent(as_known, case.bound)} to {percent(if_sound)} or tell you to restrip"
+            f"{percent(as_known, case.bound)} to {percent(_middle(chances.ahead_if_sound))} or "
+            "tell you to restrip"
         )
-        return Advice.LOOK, _sentence(reason, case)
-    reason = (
+    return Advice.RUN, (
         f"the chance of lasting {ahead} more is {percent_with_interval(chances.ahead)}, "
-        f"at or over the {asked} asked for"
+        f"at or over the {percent_exactly(case.bound)} asked for"
     )
-    return Advice.RUN, _sentence(reason, case)
+
+
+def _by_cost(case: Case, chances: Chances) -> tuple[Advice, str]:
+    sound_now = _middle(chances.sound_now)
+    if sound_now < case.bound:
+        return Advice.LOOK, (
+            f"{_since_look(case)}; the chance that they are still sound is "
+            f"{percent_with_interval(chances.sound_now, case.bound)}"
+        )
+    ahead, total = runs_in_words(case.runs_ahead), runs_in_words(case.age + case.runs_ahead)
+    lasting = f"the chance of lasting them is {percent_with_interval(chances.ahead)}"
+    interval = case.interval
+    if interval is None or interval.latest is None:
+        return Advice.RUN, f"no planned restrip costs less than running on; {lasting}"
+    cheap = stretch(interval.near_best[0][0], interval.latest)
+    return Advice.RUN, (
+        f"{ahead} more bring them to {total}, not past the {cheap} that cost least; {lasting}"
+    )
+
+
+def _middle(chance: Estimate) -> float:
+    return chance.estimate or 0.0
 
 
 def over_service_limit(case: Case) -> str | None:

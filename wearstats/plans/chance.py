@@ -5,6 +5,7 @@ With survival S, age a, last sound look at age b and N runs ahead:
     sound now                       S(a) / S(b)
     last N more, as known           S(a + N) / S(b)
     last N more, if found sound     S(a + N) / S(a)
+    last N, if new strips go on     S(N)
 
 A look that finds strips sound also says something about the curve itself: the third chance
 weighs each draw anew by how likely it made that outcome, so that the second is exactly the
@@ -27,23 +28,24 @@ MEAN_NOTE = "mean over the draws: the chance to bet on"
 
 @dataclass(frozen=True, slots=True)
 class Chances:
-    """Three chances of one unit; see the module.
+    """Three chances of one unit, and what new strips would do; see the module.
 
     Attributes
     ----------
-    sound_now, ahead, ahead_if_sound : Estimate
+    sound_now, ahead, ahead_if_sound, ahead_if_new : Estimate
         Mean over the draws with the equal-tailed interval of the draws.
     """
 
     sound_now: Estimate
     ahead: Estimate
     ahead_if_sound: Estimate
+    ahead_if_new: Estimate
 
 
 def chances(
     draws: SurvivalDraws, *, age: float, last_look: float, runs_ahead: float, level: float
 ) -> Chances:
-    """Return the three chances.
+    """Return the chances.
 
     Parameters
     ----------
@@ -63,7 +65,7 @@ def chances(
     if not (0 <= last_look <= age and math.isfinite(age)):
         message = f"the last look, at {last_look} runs, does not lie between 0 and the age, {age}"
         raise PlanError(message)
-    sounding = sound(draws, np.array([last_look, age, age + runs_ahead]))
+    sounding = sound(draws, np.array([last_look, age, age + runs_ahead, runs_ahead]))
     at_look, now, then = (sounding.at(each) for each in (last_look, age, age + runs_ahead))
     seen = at_look > 0
     weights = _reweighed(sounding.weights * seen, f"sound strips at {last_look:g} runs")
@@ -73,6 +75,7 @@ def chances(
         estimate_over(sound_now, weights, level, note=MEAN_NOTE),
         estimate_over(_share(then, at_look), weights, level, note=MEAN_NOTE),
         estimate_over(_share(then, now), if_sound, level, note=MEAN_NOTE),
+        estimate_over(sounding.at(runs_ahead), sounding.weights, level, note=MEAN_NOTE),
     )
 
 

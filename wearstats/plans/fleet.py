@@ -13,7 +13,7 @@ from wearstats.plans.chance import Chances
 from wearstats.plans.restrip import RestripInterval
 from wearstats.plans.restrip_remarks import on_failures
 
-_CHANCES = ("sound_now", "ahead", "ahead_if_sound")
+_CHANCES = ("sound_now", "ahead", "ahead_if_sound", "ahead_if_new")
 _COLUMNS = [
     "unit",
     "build",

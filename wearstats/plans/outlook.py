@@ -65,7 +65,7 @@ def outlook(
     apart = _units_apart(season.units, lives.frame)
     names = [*season.units["unit"], *lives.frame["unit"]]
     planned = [name for name in dict.fromkeys(names) if name not in apart]
-    ask = _Ask(draws, int(runs_ahead), plan.bound, level, interval)
+    ask = _Ask(draws, int(runs_ahead), plan, level, interval)
     return FleetOutlook(
         units=tuple(
             _unit_outlook(name, lives, ask, limits.get(name, plan.service_limit_runs))
@@ -74,7 +74,7 @@ def outlook(
         apart=tuple(UnitApart(name, apart[name]) for name in sorted(apart)),
         restrip=interval,
         runs_ahead=int(runs_ahead),
-        bound=plan.bound,
+        bound=plan.least_chance,
         level=level,
         lives=len(usable),
         failures=failures,
@@ -87,7 +87,7 @@ def outlook(
 class _Ask:
     draws: SurvivalDraws
     runs_ahead: int
-    bound: float
+    plan: RestripPlan
     level: float
     interval: RestripInterval
 
@@ -148,7 +148,8 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
         ever_looked=looked and last_look > 0,
         hot=state == "hot",
         runs_ahead=ask.runs_ahead,
-        bound=ask.bound,
+        bound=ask.plan.least_chance,
+        asks_for_chance=ask.plan.asks_for_chance,
         service_limit_runs=limit,
         interval=ask.interval,
     )

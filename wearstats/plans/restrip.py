@@ -39,6 +39,9 @@ from wearstats.records.costs import Costs
 LossByAge = Callable[[FloatArray], FloatArray]
 """Boost lost against a fresh build, psi, over the k-th run of a build, for an array of k."""
 
+USUAL_BOUND = 0.9
+"""Least chance of still being sound, where nobody states one."""
+
 _FIRST_LOOK_TO = 256
 _MOST_RUNS_ONE_BY_ONE = 65_536
 _MOST_CELLS = 4_000_000
@@ -123,8 +126,9 @@ class RestripPlan:
     ----------
     costs : Costs, optional
         Without them the plan keeps a chance of burn-through instead of counting money.
-    bound : float
-        Least chance of still being sound, used without costs.
+    bound : float, optional
+        Least chance of still being sound. Left out, the advice weighs cost where costs are
+        known, and keeps the usual bound where they are not.
     service_limit_runs : float, optional
         Runs the sanctioning body or the maker allows; no plan passes it.
     tolerance : float
@@ -132,18 +136,28 @@ class RestripPlan:
     """
 
     costs: Costs | None = None
-    bound: float = 0.9
+    bound: float | None = None
     service_limit_runs: float | None = None
     tolerance: float = 0.02
 
     def __post_init__(self) -> None:
         """Refuse settings that make no plan."""
-        checked_share(self.bound, "the chance asked for")
+        checked_share(self.least_chance, "the chance asked for")
         checked_share(self.tolerance, "the tolerance")
         limit = self.service_limit_runs
         if limit is not None and not 1 <= limit < HORIZON:
             message = f"a service limit must be at least one run, not {limit}"
             raise UsageError(message)
+
+    @property
+    def least_chance(self) -> float:
+        """The bound, or the usual one."""
+        return USUAL_BOUND if self.bound is None else self.bound
+
+    @property
+    def asks_for_chance(self) -> bool:
+        """Whether advice keeps a bound, rather than weighing cost alone."""
+        return self.bound is not None or self.costs is None
 
     @property
     def whole_limit(self) -> float:
@@ -265,13 +279,13 @@ def _by_bound(
     plan: RestripPlan, survival: SurvivalDraws, *, level: float, seen: _Seen
 ) -> RestripInterval:
     def needed_to(sounding: Sounding, every: FloatArray) -> float:
-        last = _last_kept(sounding.ages, sounding.weights @ every, plan.bound)
+        last = _last_kept(sounding.ages, sounding.weights @ every, plan.least_chance)
         return last + 1 if np.isfinite(last) else 0.0
 
     sounding, _ = _looked_at_closely(survival, lambda sounding: sounding.survival, needed_to)
     ages, weights = sounding.ages, sounding.weights
-    wanted = _last_kept(ages, weights @ sounding.survival, plan.bound)
-    by_draw = np.array([_last_kept(ages, row, plan.bound) for row in sounding.survival])
+    wanted = _last_kept(ages, weights @ sounding.survival, plan.least_chance)
+    by_draw = np.array([_last_kept(ages, row, plan.least_chance) for row in sounding.survival])
     chosen = min(wanted, plan.whole_limit)
     best = int(chosen) if np.isfinite(chosen) else None
     capped = wanted > plan.whole_limit
@@ -290,7 +304,7 @@ def _by_bound(
         level=level,
         currency="",
         remarks=(
-            on_bound(best, plan.bound, capped=capped),
+            on_bound(best, plan.least_chance, capped=capped),
             *on_limit(plan.service_limit_runs, wanted),
             *on_reach(best, seen.longest),
             *on_failures(seen.failures),

@@ -117,8 +117,41 @@ def test_even_sound_strips_under_the_bound_are_restripped() -> None:
 def test_a_chance_just_under_the_bound_is_not_rounded_up_to_it() -> None:
     survival = KnownSurvival(lambda ages: 0.8996 ** (ages / 3))
     unit = only(fleet(build_of("K1"), survival=survival))
-    assert unit.advice is Advice.RESTRIP
     assert "is 89.96 % (" in unit.reason
+
+
+def test_strips_that_do_not_age_are_never_restripped_for_a_chance() -> None:
+    # New strips have the same 89.96 %: fitting them buys nothing.
+    survival = KnownSurvival(lambda ages: 0.8996 ** (ages / 3))
+    unit = only(fleet(build_of("K1"), survival=survival))
+    assert unit.advice is Advice.LOOK
+    assert unit.reason.endswith("look between the runs, or plan fewer.")
+
+
+def test_old_strips_are_restripped_even_where_new_ones_miss_the_bound() -> None:
+    # S(6) / S(0) = 0.882 for new strips, S(13) / S(7) = 0.342 for these.
+    unit = only(fleet(build_of("K1", age=7.0), runs_ahead=6))
+    assert unit.advice is Advice.RESTRIP
+    assert "with new strips 88 %, which is under the 90 % asked for as well" in unit.reason
+
+
+def test_known_costs_weigh_instead_of_a_chance_nobody_asked_for() -> None:
+    plan = RestripPlan(PRICES)
+    interval = plan.best(WEAR_OUT)
+    assert interval.latest is not None
+    at = only(fleet(build_of("K1", age=interval.latest - 3.0), plan=plan))
+    past = only(fleet(build_of("K1", age=interval.latest - 2.0), plan=plan))
+    assert (at.advice, past.advice) == (Advice.RUN, Advice.RESTRIP)
+    assert "that cost least; the chance of lasting them is" in at.reason
+
+
+def test_with_costs_a_look_is_asked_for_where_strips_may_have_failed_already() -> None:
+    # S(5) / S(0) = 0.930 is at or over the usual 90 %, S(6) / S(0) = 0.882 is not.
+    plan = RestripPlan(Costs(planned=300.0, burn_through=30.0))
+    five = only(fleet(build_of("K1", age=5.0, last_look=0.0), plan=plan))
+    six = only(fleet(build_of("K1", age=6.0, last_look=0.0), plan=plan))
+    assert (five.advice, six.advice) == (Advice.RUN, Advice.LOOK)
+    assert "the chance that they are still sound is 88 %" in six.reason
 
 
 def test_age_past_what_costs_least_is_restripped() -> None:
