@@ -122,7 +122,8 @@ class ColumnTaker:
         faults = {place: one for place, one in enumerate(parsed) if isinstance(one, Fault)}
         missing = blank(self.column)
         kept = [missing if isinstance(one, Fault) else one for one in parsed]
-        named = dict(zip(self.column.fields, zip(*kept, strict=True), strict=True))
+        by_field = list(zip(*kept, strict=True)) or [()] * len(missing)
+        named = dict(zip(self.column.fields, by_field, strict=True))
         fields = {name: as_array(self.column, values)[places] for name, values in named.items()}
         filled = np.fromiter((bool(text.strip()) for text in texts), dtype=bool, count=len(texts))
         return Stretch(

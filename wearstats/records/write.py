@@ -104,17 +104,24 @@ def write_workbook(path: str | Path, sheets: Mapping[str, pd.DataFrame]) -> None
     RecordError
         The file cannot be written.
     """
-    book = openpyxl.Workbook(write_only=True)
-    names = sheet_names(list(sheets) or ["empty"])
-    for name, frame in zip(names, sheets.values() or [pd.DataFrame()], strict=True):
-        sheet = book.create_sheet(name)
-        sheet.freeze_panes = "A2"
-        for place, width in enumerate(_widths(frame), start=1):
-            sheet.column_dimensions[get_column_letter(place)].width = width
-        sheet.append([_header_cell(sheet, str(name)) for name in frame.columns])
-        for row in _rows(frame):
-            sheet.append([_cell(sheet, _plain(value)) for value in row])
-    _whole(Path(path), book.save)
+
+    def write(file: IO[bytes]) -> None:
+        book = openpyxl.Workbook(write_only=True)
+        names = sheet_names(list(sheets) or ["empty"])
+        for name, frame in zip(names, sheets.values() or [pd.DataFrame()], strict=True):
+            _fill(book.create_sheet(name), frame)
+        book.save(file)
+
+    _whole(Path(path), write)
+
+
+def _fill(sheet: Any, frame: pd.DataFrame) -> None:
+    sheet.freeze_panes = "A2"
+    for place, width in enumerate(_widths(frame), start=1):
+        sheet.column_dimensions[get_column_letter(place)].width = width
+    sheet.append([_header_cell(sheet, str(name)) for name in frame.columns])
+    for row in _rows(frame):
+        sheet.append([_cell(sheet, _plain(value)) for value in row])
 
 
 def sheet_names(names: Sequence[str]) -> list[str]:
