@@ -18,9 +18,9 @@ from wearstats.life.distributions import Jet, Law
 from wearstats.life.fitting import Ascent, ascend
 from wearstats.life.likelihood import Sample, derivatives, log1mexp
 
-_SPAN = 60.0
+_SPAN = 30.0
 """How far from the estimate an end is sought, in units of the axis (a log, so a factor of
-1e26) and in standard errors, before that side counts as unbounded."""
+1e13) and in standard errors, before that side counts as unbounded."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,17 +52,27 @@ def _pair(intercept: FloatArray, log_slope: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ShapeAxis:
-    """c = log slope; the intercept is free."""
+    """c = log slope; intercept/(1 + slope) is free.
+
+    That is the intercept where the slope is small and minus the log age the lives gather
+    about where it is large: what stays put as the slope runs.
+    """
 
     def coordinates(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """See `Axis`."""
-        return theta[1:], theta[:1]
+        return theta[1:], theta[:1] / (1.0 + np.exp(theta[1]))
 
     def curve(self, c: FloatArray, free: FloatArray) -> Curve:
         """See `Axis`."""
+        slope = np.exp(c)
         zero, one = np.zeros_like(c), np.ones_like(c)
-        none = _pair(zero, zero)
-        return Curve(_pair(free, c), _pair(one, zero), none, _pair(zero, one), none)
+        return Curve(
+            _pair(free * (1.0 + slope), c),
+            _pair(1.0 + slope, zero),
+            _pair(zero, zero),
+            _pair(free * slope, one),
+            _pair(slope, zero),
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -220,7 +230,7 @@ def profile_at(law: Law, sample: Sample, axis: Axis, c: FloatArray, free: FloatA
         jet, _, _ = _along(law, sample, axis.curve(c, free[..., 0]))
         return jet[0], jet[1][..., None], jet[2][..., None, None]
 
-    return ascend(objective, free[..., None], longest_step=1.0)
+    return ascend(objective, free[..., None], longest_step=1.0, most_steps=80)
 
 
 def profile_ends(
@@ -264,7 +274,9 @@ def _ends(
     inner = np.broadcast_to(centre, (2, centre.size)).copy()
     outer = np.full_like(inner, np.inf) * sign
     c = centre + sign * target * spread
-    guess = free + (c - centre) * drift
+    known = np.broadcast_to(free, c.shape)
+    lean = np.broadcast_to(drift, c.shape)
+    guess = known + np.clip((c - centre) * lean, -2.0, 2.0)
     settled = np.zeros(c.shape, dtype=np.bool_)
     unbounded = np.zeros(c.shape, dtype=np.bool_)
     for _ in range(100):
@@ -286,8 +298,13 @@ def _ends(
         nearer = np.where(between, nearer, (inner + np.where(open_ended, inner, outer)) / 2)
         ahead = np.where(open_ended, wider, nearer)
         ahead = np.where(settled | unbounded, c, ahead)
+        # The free parameter is foretold from the last point inside: beyond the end, and where
+        # the likelihood is no longer finite, it may have gone anywhere.
         slope = np.nan_to_num(-mixed / jet[2], nan=0.0, posinf=0.0, neginf=0.0)
-        guess = found.theta[..., 0] + np.clip((ahead - c) * slope, -2.0, 2.0)
+        known = np.where(inside, found.theta[..., 0], known)
+        lean = np.where(inside, slope, lean)
+        guess = known + np.clip((ahead - inner) * lean, -2.0, 2.0)
+        guess = np.where(settled | unbounded, found.theta[..., 0], guess)
         c = ahead
     else:
         message = "the end of a profile-likelihood interval was not found"
