@@ -31,7 +31,7 @@ def utc_now() -> datetime:
 
 
 class Book:
-    """A logbook in one SQLite file, or in a database a URL names.
+    r"""A logbook in one SQLite file, or in a database a URL names.
 
     Made by `Book.create` or `Book.open`; a context manager.
 
@@ -41,7 +41,7 @@ class Book:
     >>> from tempfile import TemporaryDirectory
     >>> with TemporaryDirectory() as folder:
     ...     sheet = Path(folder, "runs.csv")
-    ...     text = "date,unit,boost (psi)\\n2026-05-03,K2,38\\nsoon,K2,37\\n"
+    ...     text = "date,unit,boost (psi)\n2026-05-03,K2,38\nsoon,K2,37\n"
     ...     characters = sheet.write_text(text)
     ...     with Book.create(Path(folder, "season.db")) as book:
     ...         result = book.log(sheet)

@@ -354,6 +354,34 @@ def test_rows_that_settings_make_readable_are_mended(path: Path) -> None:
     assert runs(path)["date"].tolist() == [pd.Timestamp("2026-05-03"), pd.Timestamp("2026-05-04")]
 
 
+def test_a_row_with_cells_too_many_is_read_and_set_aside(path: Path) -> None:
+    result = log(path, TWO + "2026-05-04,K2,1,40,,,,,,7\n")
+    assert (result.rows_read, *counts(result)) == (3, 2, 0, 1)
+
+
+def test_the_reason_shown_is_the_one_that_still_holds(path: Path) -> None:
+    log(path, f"{HEAD}\n2026-05-03,K2,1,38,,,\n", "first.csv")
+    text = f"{HEAD}\n03/05/2026,K2,1,39,,,\n"
+    log(path, text)
+    result = log(path, text, settings=Settings(dates="day first"))
+    assert counts(result) == (0, 0, 1)
+    with Book.open(path) as book:
+        (item,) = book.aside()
+    assert [finding.code for finding in item.findings] == ["contradiction"]
+
+
+def test_two_rows_under_one_aside_number_are_two_rows(path: Path) -> None:
+    log(path, TWO + "soon,K2,2,38,,,\n")
+    text = f"aside,{HEAD}\n1,later,K2,2,38,,,\n1,never,K2,3,37,,,\n1,2026-05-03,K2,4,36,,,\n"
+    result = log(path, text, "mend.csv")
+    assert (counts(result), result.mended) == ((1, 0, 2), 0)
+    with Book.open(path) as book:
+        assert [item.cells["date"] for item in book.aside()] == ["later", "never"]
+    before = content(path)
+    log(path, text, "mend.csv")
+    assert content(path) == before
+
+
 def test_a_discarded_row_stays_discarded(path: Path) -> None:
     text = TWO + "soon,K2,2,38,,,\n"
     log(path, text)
