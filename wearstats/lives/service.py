@@ -77,27 +77,32 @@ def service_faults(
             faults.append(Fault(build, "retired-before-taken-in", message))
     sane = ~upside_down
     sane[list(service.twice)] = False
-    for sheet_unit, sheet_day, is_run in (
-        (runs.unit, runs.day, True),
-        (restrips.unit, restrips.day, False),
-    ):
-        early = sane[sheet_unit] & (sheet_day < service.taken_in[sheet_unit])
-        late = sane[sheet_unit] & (sheet_day > service.retired[sheet_unit])
-        for row in np.flatnonzero(early | late).tolist():
-            what = runs.said(row) if is_run else f"restrip of {day_said(sheet_day[row])}"
-            unit = int(sheet_unit[row])
-            touched = _touched(builds, row, is_run=is_run)
-            faults += [Fault(build, *_said(service, unit, what, early[row])) for build in touched]
+    early, late = _outside(service, sane, runs.unit, runs.day)
+    for marked in (early, late):
+        rows = np.flatnonzero(marked)
+        which, at = np.unique(builds.of_run[rows], return_index=True)
+        for build, row in zip(which.tolist(), rows[at].tolist(), strict=True):
+            said = _said(service, int(runs.unit[row]), runs.said(row), early=bool(early[row]))
+            faults.append(Fault(build, *said))
+    early, late = _outside(service, sane, restrips.unit, restrips.day)
+    begun = np.flatnonzero(builds.begun_by >= 0)  # both are sorted as they happened
+    for row in np.flatnonzero(early | late).tolist():
+        what = f"restrip of {day_said(restrips.day[row])}"
+        said = _said(service, int(restrips.unit[row]), what, early=bool(early[row]))
+        faults += [Fault(build, *said) for build in builds.around(int(begun[row]))]
     return faults
 
 
-def _touched(builds: Builds, row: int, *, is_run: bool) -> tuple[int, ...]:
-    if is_run:
-        return (int(builds.of_run[row]),)
-    return builds.around(int(np.flatnonzero(builds.begun_by == row)[0]))
+def _outside(
+    service: Service, sane: BoolArray, unit: IntArray, day: IntArray
+) -> tuple[BoolArray, BoolArray]:
+    """Mark days before and after a unit's service."""
+    early = sane[unit] & (day < service.taken_in[unit])
+    late = sane[unit] & (day > service.retired[unit])
+    return np.asarray(early, dtype=np.bool_), np.asarray(late, dtype=np.bool_)
 
 
-def _said(service: Service, unit: int, what: str, early: object) -> tuple[str, str]:
+def _said(service: Service, unit: int, what: str, *, early: bool) -> tuple[str, str]:
     if early:
         day = day_said(service.taken_in[unit])
         return "before-taken-in", f"{what}, but the unit was taken in on {day}; mend either date"

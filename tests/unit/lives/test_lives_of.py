@@ -364,6 +364,59 @@ def test_two_runs_with_one_number_leave_their_build_out() -> None:
     assert (1, "run-order") in codes(lives_of(twice))
 
 
+def test_words_nobody_knows_leave_their_build_out() -> None:
+    season = Season.from_frames(
+        runs=pd.DataFrame([run(2), run(4), run(6)]),
+        restrips=pd.DataFrame([restrip(1), restrip(3), restrip(5)]),
+    )
+    season.runs.loc[0, "strips"] = "singed"  # past the season's own check
+    season.restrips.loc[2, "reason"] = "fancy"
+    lives = lives_of(season)
+    assert codes(lives) == [(1, "word-unknown"), (2, "word-unknown")]
+    assert "'singed' after run 1 of 2026-05-02" in lives.left_out[0].message
+
+
+def test_a_unit_entered_twice_leaves_all_its_builds_out() -> None:
+    season = Season.from_frames(
+        runs=pd.DataFrame([run(2), run(4)]),
+        restrips=pd.DataFrame([restrip(1), restrip(3)]),
+        units=pd.DataFrame([{"unit": "K1"}, {"unit": "K2"}]),
+    )
+    season.units["unit"] = "K1"
+    assert codes(lives_of(season)) == [(1, "unit-twice"), (2, "unit-twice")]
+
+
+def test_a_restrip_outside_of_the_service_leaves_out_both_its_builds() -> None:
+    lives = made(
+        [run(2), run(6), run(9)],
+        [restrip(1), restrip(4), restrip(8)],
+        [{"unit": "K1", "retired": "2026-05-07"}],
+    )
+    assert codes(lives) == [(2, "after-retired"), (3, "after-retired")]
+    early = made([run(6)], [restrip(1), restrip(5)], [{"unit": "K1", "taken_in": "2026-05-05"}])
+    assert codes(early) == [(1, "before-taken-in")]
+
+
+def test_after_run_on_a_day_without_runs_must_be_nought() -> None:
+    lives = made([run(2), run(6)], [restrip(1), restrip(4, after_run=0)])
+    assert codes(lives) == []
+    lives = made([run(2), run(6)], [restrip(1), restrip(4, after_run=2)])
+    assert codes(lives) == [(1, "restrip-order"), (2, "restrip-order")]
+    assert "no run 2 of that day is recorded" in lives.left_out[0].message
+
+
+def test_a_long_list_of_silent_lives_is_cut_short() -> None:
+    lives = made([run(25)], [restrip(day) for day in range(1, 21)])
+    assert lives.notes[0].startswith("20 lives tell nothing")
+    assert lives.notes[0].endswith("K1 build 12 and 8 more")
+
+
+def test_lengths_of_observations_must_agree() -> None:
+    one = np.ones(1)
+    with pytest.raises(ObservationError, match="2 labels but entry has shape"):
+        Observations(entry=0 * one, lower=one, upper=2 * one, weight=one, labels=("a", "b"))
+
+
 def test_a_row_without_a_date_is_refused() -> None:
     season = Season.from_frames(runs=pd.DataFrame([run(2)]))
     season.runs["date"] = pd.NaT

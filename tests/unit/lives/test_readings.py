@@ -181,6 +181,18 @@ def test_no_reading_is_lost() -> None:
     assert len(clearance_readings(records, lives_of(records))) == 3 + 1 + 8
 
 
+def test_a_unit_with_readings_only_has_no_strips_on_record() -> None:
+    tip = {"what": "tip", "value_low_thou": 4.0, "value_high_thou": 4.0}
+    table = read([], None, [{"date": 2} | tip])
+    assert rows(table, "unit", "build", "left_out") == [("K1", 0, True)]
+
+
+def test_a_unit_restripped_and_not_yet_run_is_read_at_its_entry() -> None:
+    tip = {"what": "tip", "value_low_thou": 4.0, "value_high_thou": 4.0}
+    table = read([], [{"date": 1, "runs_already_on_the_strips": 2}], [{"date": 2} | tip])
+    assert rows(table, "build", "age", "left_out") == [(1, 2, False)]
+
+
 def test_nothing_read_is_an_empty_table() -> None:
     table = read([{"date": 2}])
     assert len(table) == 0
