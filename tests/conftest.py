@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
+import rich.console  # noqa: F401 - draws a style's id once, when it is imported
 from hypothesis import HealthCheck, settings
 
 os.environ.setdefault("MPLBACKEND", "Agg")

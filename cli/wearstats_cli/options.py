@@ -96,9 +96,8 @@ def bound(command: _Command) -> _Command:
     return click.option(
         "--bound",
         type=click.FloatRange(0.5, 0.999),
-        default=0.9,
-        show_default=True,
-        help="The chance of sound strips you ask for.",
+        help="The chance of sound strips you ask for; left out, advice weighs cost where costs are "
+        "known, and asks for 0.9 where they are not.",
     )(command)
 
 

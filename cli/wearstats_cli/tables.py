@@ -33,11 +33,10 @@ def fleet(outlook: "FleetOutlook") -> None:
     show.heading(f"The next {outlook.runs_ahead} runs")
     show.line(
         f"From {outlook.lives} lives, {outlook.failures} burned through; {outlook.left_out} left "
-        f"out. Intervals {numbers.level(outlook.level)}; chance asked for "
-        f"{numbers.percent(outlook.bound)}."
+        f"out. Intervals {numbers.level(outlook.level)}."
     )
     show.table(
-        ("unit", "runs on strips", "seen sound at", "sound now", "sound after", "advice"),
+        ("unit", "age", "seen at", "sound now", f"after {outlook.runs_ahead} runs", "advice"),
         [
             (
                 unit.unit,
@@ -49,8 +48,9 @@ def fleet(outlook: "FleetOutlook") -> None:
             )
             for unit in outlook.units
         ],
-        right=("runs on strips", "seen sound at"),
+        right=("age", "seen at"),
     )
+    show.line("age: runs on the strips; seen at: age when last seen sound.")
     show.bullets("Why", [f"{unit.unit}: {unit.reason}" for unit in outlook.units])
     show.bullets("Doubtful", outlook.warnings)
     show.bullets("Not planned for", [f"{each.unit}: {each.why}" for each in outlook.apart])

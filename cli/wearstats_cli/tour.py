@@ -8,7 +8,6 @@ from wearstats.records.costs import read_costs
 from wearstats_synthetic import simulate, write_sheets
 
 RUNS_AHEAD = 4
-BOUND = 0.9
 
 
 @dataclass(frozen=True, slots=True)

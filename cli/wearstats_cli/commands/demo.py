@@ -33,12 +33,8 @@ def command(*, folder: Path, seed: int, level: float) -> int:
         prepared = tour.prepare(folder, seed=seed)
     season = reading.season_of(str(prepared.book))
     with show.working("Fitting and drawing"):
-        fleet = reading.answered(
-            fit_all(season, level=level, runs_ahead=tour.RUNS_AHEAD, bound=tour.BOUND).outlook
-        )
-        report = season_report(
-            season, seed=seed, level=level, runs_ahead=tour.RUNS_AHEAD, bound=tour.BOUND
-        )
+        fleet = reading.answered(fit_all(season, level=level, runs_ahead=tour.RUNS_AHEAD).outlook)
+        report = season_report(season, seed=seed, level=level, runs_ahead=tour.RUNS_AHEAD)
         written = write_season(report, folder / "report")
     show.banner(simulated=True)
     tables.imports(prepared.results)

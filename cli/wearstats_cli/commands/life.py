@@ -1,5 +1,6 @@
 """`wearstats life`: how long strips last."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -45,6 +46,14 @@ if TYPE_CHECKING:
 @click.option(
     "--runs", type=click.IntRange(1, 500), default=12, show_default=True, help="Runs to look at."
 )
+@click.option(
+    "--failed",
+    type=click.FloatRange(0, 1, min_open=True, max_open=True),
+    multiple=True,
+    default=(0.1, 0.5),
+    show_default=True,
+    help="Share failed at which to state the age; may be given several times.",
+)
 @options.mode
 @options.level
 @options.as_json
@@ -56,6 +65,7 @@ def command(
     shape: float | None,
     method: "Method",
     runs: int,
+    failed: tuple[float, ...],
     mode: str,
     level: float,
     uncalibrated: bool,  # noqa: ARG001 - the only kind in this version
@@ -72,16 +82,24 @@ def command(
         body = answer.as_dict(
             level,
             runs=range(1, runs + 1),
+            failed=failed,
             left_out=[words.left_out_as_dict(each) for each in source.lives.left_out],
         )
         show.as_json("life", {**body, "mode": mode, "simulated": source.simulated})
         return 0
     show.banner(simulated=source.simulated)
-    _show(answer, source.lives, mode=mode, runs=runs)
+    _show(answer, source.lives, mode=mode, runs=runs, failed=failed)
     return 0
 
 
-def _show(answer: "LifeAnswer", lives: "StripLives", *, mode: str, runs: int) -> None:
+def _show(
+    answer: "LifeAnswer",
+    lives: "StripLives",
+    *,
+    mode: str,
+    runs: int,
+    failed: Sequence[float],
+) -> None:
     from wearstats_cli import show, words
     from wearstats_reports import numbers
 
@@ -99,7 +117,7 @@ def _show(answer: "LifeAnswer", lives: "StripLives", *, mode: str, runs: int) ->
         [(age, said.main, said.interval) for age, said in chances],
         right=("runs", "still sound"),
     )
-    lasting = {f"{100 * share:g} % have failed by": answer.life_at(share) for share in (0.1, 0.5)}
+    lasting = {f"{100 * share:g} % have failed by": answer.life_at(share) for share in failed}
     show.estimates({**lasting, **answer.parameters()}, answer.level)
     show.line(answer.second_opinion)
     show.bullets("Doubtful", answer.warnings)

@@ -28,7 +28,7 @@ def command(
     *,
     book: str,
     runs: int,
-    bound: float,
+    bound: float | None,
     costs: Path | None,
     level: float,
     seed: int,

@@ -28,7 +28,7 @@ def command(
     book: str,
     out: Path,
     runs: int,
-    bound: float,
+    bound: float | None,
     costs: Path | None,
     level: float,
     seed: int,
