@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 from markupsafe import Markup
@@ -10,9 +10,13 @@ from matplotlib.figure import Figure
 
 from wearstats import plots
 from wearstats_reports import cells, numbers
+from wearstats_reports.fits import MODE
 from wearstats_reports.report import SeasonReport, UnitReport
 from wearstats_reports.sections.clearance import Gap
 from wearstats_reports.sections.lives import CurvePoint, UnitLife
+
+MOST_BARS = 60
+"""Builds that still make one readable figure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,11 +101,11 @@ def _said(gaps: Iterable[Gap]) -> str:
 def clearance(report: SeasonReport, unit: UnitReport) -> Drawing | None:
     """Draw tip clearance by build with the forecast of the build in use."""
     gaps = unit.clearance
-    frame = _gap_frame(gaps.tip)
+    frame = _gap_frame(gaps.of("tip"))
     if frame.empty and not gaps.forecast:
         return None
     forecast = None
-    said, caption = _said(gaps.tip), "Bars are go / no-go readings."
+    said, caption = _said(gaps.of("tip")), "Bars are go / no-go readings."
     if gaps.forecast:
         forecast = pd.DataFrame(
             [(f.age, f.estimate_thou, f.low_thou, f.high_thou) for f in gaps.forecast],
@@ -124,7 +128,8 @@ def clearance(report: SeasonReport, unit: UnitReport) -> Drawing | None:
 
 def strip_height(report: SeasonReport, unit: UnitReport) -> Drawing | None:
     """Draw strip height by build."""
-    frame = _gap_frame(unit.clearance.height)
+    heights = unit.clearance.of("strip height")
+    frame = _gap_frame(heights)
     if frame.empty:
         return None
     figure, axes = plots.new_axes()
@@ -132,7 +137,7 @@ def strip_height(report: SeasonReport, unit: UnitReport) -> Drawing | None:
     return _drawing(
         figure,
         "Strip height by build",
-        _said(unit.clearance.height),
+        _said(heights),
         "Strip above the rotor surface. More strip above the rotor seals better.",
         simulated=report.simulated,
     )
@@ -172,12 +177,17 @@ def _spoken_curve(points: tuple[CurvePoint, ...]) -> str:
     return f"Share of strips still sound by the fitted curve: {spoken}."
 
 
+def _as_seen_by_the_curve(life: UnitLife) -> UnitLife:
+    """Return a life as the curve of burn-through takes it: another failure only ends the watch."""
+    return life if life.mode == MODE else replace(life, upper=None)
+
+
 def unit_lives(report: SeasonReport, unit: UnitReport) -> Drawing | None:
     """Draw the fleet's curve with every life under it, this unit's standing out."""
     curve = report.curve
     if not curve.fitted or not unit.lives:
         return None
-    usable = [life for life in _all_lives(report) if not life.left_out]
+    usable = [_as_seen_by_the_curve(life) for life in _all_lives(report) if not life.left_out]
     figure, axes = plots.new_axes(height_inches=4.2)
     # A short name: the figure's key has room for no more, and the page says whose it is.
     shown = "this unit"
@@ -195,8 +205,8 @@ def unit_lives(report: SeasonReport, unit: UnitReport) -> Drawing | None:
         figure,
         "Strip lives of this unit among the fleet's",
         f"{_spoken_curve(curve.fitted)} {own} of {len(usable)} lives are of this unit.",
-        "The fitted curve of the whole fleet with its band. Below it every life: a cross where "
-        "strips had failed, a ring where they were last seen sound.",
+        "The whole fleet's fitted curve of burn-through, with its band. Below it every life: a "
+        "cross where strips had burned through, a ring where they were last seen sound.",
         simulated=report.simulated,
     )
 
@@ -223,7 +233,7 @@ def fleet_curve(report: SeasonReport) -> Drawing | None:
 def fleet_bars(report: SeasonReport) -> Drawing | None:
     """Draw every life as a bar."""
     lives = sorted(_all_lives(report), key=lambda life: (life.unit, life.build))
-    if not any(life.age for life in lives):
+    if not any(life.age for life in lives) or len(lives) > MOST_BARS:
         return None
     frame = _life_frame(lives)
     # A long name would take the width of the drawing; the tables give it whole.
@@ -245,7 +255,9 @@ _SHORT = 12
 
 
 def _short(name: str) -> str:
-    return name if len(name) <= _SHORT else f"{name[: _SHORT - 1]}…"
+    """Return a name that fits beside a figure and holds nothing XML cannot."""
+    shown = "".join(c if c.isprintable() else "\ufffd" for c in name)
+    return shown if len(shown) <= _SHORT else f"{shown[: _SHORT - 1]}…"
 
 
 def plan(report: SeasonReport) -> Drawing | None:

@@ -181,6 +181,8 @@ def reading(low: float | None, high: float | None) -> str:
     --------
     >>> reading(3.0, 4.0), reading(4.0, 4.0), reading(None, 2.0), reading(8.0, None)
     ('3 to 4', '4', 'under 2', 'over 8')
+    >>> reading(3.937, 4.921)
+    '3.9 to 4.9'
     """
     if low is None and high is None:
         return "not read"
@@ -192,4 +194,7 @@ def reading(low: float | None, high: float | None) -> str:
 
 
 def _plain(value: float | None) -> str:
-    return "" if value is None else f"{value:.4g}".replace("-", MINUS)
+    if value is None:
+        return ""
+    text = _fixed(value, 1)
+    return text.removesuffix(".0")

@@ -64,5 +64,6 @@ def fleet_page(report: SeasonReport) -> str:
             life_figure=figures.fleet_curve(report),
             bars_figure=figures.fleet_bars(report),
             plan_figure=figures.plan(report),
+            most_bars=figures.MOST_BARS,
         )
     )

@@ -8,7 +8,6 @@ import pandas as pd
 from wearstats.estimates import Estimate
 from wearstats_reports.answers import Answer
 from wearstats_reports.report import SeasonReport, UnitReport
-from wearstats_reports.sections.clearance import Gap
 
 _LIFE_COLUMNS = (
     "unit",
@@ -79,19 +78,12 @@ def outlook(report: SeasonReport) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def _gap_rows(unit: UnitReport, what: str, gaps: tuple[Gap, ...]) -> list[dict[str, Any]]:
-    return [{"unit": unit.unit, "what": what, **asdict(gap)} for gap in gaps]
-
-
 def clearances(report: SeasonReport) -> pd.DataFrame:
-    """Return every tip clearance and strip height, one row per reading."""
+    """Return every clearance and strip height, one row per reading."""
     rows = [
         row
         for unit in report.units
-        for row in (
-            *_gap_rows(unit, "tip", unit.clearance.tip),
-            *_gap_rows(unit, "strip height", unit.clearance.height),
-        )
+        for row in ({"unit": unit.unit, **asdict(gap)} for gap in unit.clearance.readings)
     ]
     return pd.DataFrame(rows, columns=list(_GAP_COLUMNS))
 

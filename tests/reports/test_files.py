@@ -3,16 +3,17 @@
 import csv
 import json
 import re
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 import pytest
 
+from wearstats.book import AsideItem
 from wearstats.errors import UsageError
 from wearstats.estimates import Estimate
+from wearstats.records.findings import Finding
 from wearstats.records.season import Season
 from wearstats_reports import SeasonReport, WrittenReport, season_report, write_season
 from wearstats_reports.data import plain
@@ -107,8 +108,9 @@ def test_tables_hold_the_numbers_of_the_json(report: SeasonReport, written: Writ
         assert outlook.loc[unit.unit, "chance_next"] == pytest.approx(chance.estimate, rel=1e-12)
         assert (boost["unit"] == unit.unit).sum() == len(unit.boost.points)
         assert (lives["unit"] == unit.unit).sum() == len(unit.lives)
-        tips = gaps[(gaps["unit"] == unit.unit) & (gaps["what"] == "tip")]
-        assert len(tips) == len(unit.clearance.tip)
+        mine = gaps[gaps["unit"] == unit.unit]
+        assert len(mine) == len(unit.clearance.readings)
+        assert (mine["what"] == "tip").sum() == len(unit.clearance.of("tip")) > 0
 
 
 def test_the_same_season_and_seed_give_the_same_bytes(
@@ -164,17 +166,20 @@ def test_a_value_without_a_place_in_a_report_is_refused() -> None:
         plain(object())
 
 
-@dataclass(frozen=True)
-class _Aside:
-    file: str = "runs.csv"
-    sheet: str = "runs"
-    row: int = 17
-    reason: str = "0.004 could be thou or inches"
-    cells: Mapping[str, str] = field(default_factory=lambda: {"Blower": " k1 ", "Tip": "0.004"})
+_ASIDE = AsideItem(
+    number=1,
+    file="runs.csv",
+    sheet="runs",
+    kind="runs",
+    row=17,
+    cells={"Blower": " k1 ", "Tip": "0.004"},
+    findings=(Finding("unit-doubt", "0.004 could be thou or inches"),),
+    state="open",
+)
 
 
 def test_what_was_set_aside_is_told_under_its_unit(nearly_empty_season: Season) -> None:
-    value = season_report(nearly_empty_season, set_aside=[_Aside()])
+    value = season_report(nearly_empty_season, set_aside=[_ASIDE])
     told = value.units[0].left_out[0]
     assert told.what == "row 17 of runs.csv, sheet runs"
     assert told.reason == "0.004 could be thou or inches."

@@ -1,6 +1,6 @@
 """Clearance and strip height by build, with the forecast for the build in use."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -14,8 +14,17 @@ from wearstats_reports.fits import Fits
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """One reading, as an interval in thou."""
+    """One reading, as an interval in thou.
 
+    Parameters
+    ----------
+    what : str
+        "tip", "mesh", "end", "metal" or "strip height".
+    low_thou, high_thou : float or None
+        None on the open side of a one-sided reading.
+    """
+
+    what: str
     build: int
     age: float | None
     date: date | None
@@ -35,22 +44,26 @@ class Forecast:
 
 @dataclass(frozen=True, slots=True)
 class GapBuild:
-    """One build in short: first and latest reading of each kind; None where not read."""
+    """One build in short; None where not read.
+
+    A look is every reading of one kind at one age and day: from its tightest to its widest.
+    """
 
     build: int
+    readings: int
     tip_first: Gap | None
     tip_latest: Gap | None
     height_first: Gap | None
     height_latest: Gap | None
-    readings: int
+    mesh_latest: Gap | None
+    end_latest: Gap | None
 
 
 @dataclass(frozen=True, slots=True)
 class Clearance:
     """The clearance section of one unit."""
 
-    tip: tuple[Gap, ...]
-    height: tuple[Gap, ...]
+    readings: tuple[Gap, ...]
     builds: tuple[GapBuild, ...]
     forecast: tuple[Forecast, ...]
     now: Answer
@@ -58,6 +71,10 @@ class Clearance:
     runs_to_limit: Answer
     limit_thou: float | None
     why_not: str = ""
+
+    def of(self, what: str) -> tuple[Gap, ...]:
+        """Return the readings of one kind."""
+        return tuple(gap for gap in self.readings if gap.what == what)
 
 
 _AHEAD = 10
@@ -75,9 +92,10 @@ def clearance(fits: Fits, unit: str, limit_thou: float | None) -> Clearance:
         The shop's own limit of tip clearance, if it has one.
     """
     mine = fits.gaps[(fits.gaps["unit"] == unit) & fits.gaps["build"].notna()]
-    tip, height = _gaps(mine, "tip"), _gaps(mine, "strip height")
+    readings = _gaps(mine)
     builds = tuple(
-        _build(number, tip, height) for number in sorted({gap.build for gap in (*tip, *height)})
+        _build(number, [gap for gap in readings if gap.build == number])
+        for number in sorted({gap.build for gap in readings})
     )
     lives = cells.rows(fits.lives.frame[fits.lives.frame["unit"] == unit])
     current = lives[-1] if lives else {}
@@ -87,13 +105,12 @@ def clearance(fits: Fits, unit: str, limit_thou: float | None) -> Clearance:
         why = fits.wear.why_not if fit is None else "No strips of known age are in use."
         none = Answer(why_not=why)
         rate = none if fit is None else _rate(fits)
-        return Clearance(tip, height, builds, (), none, rate, none, limit_thou, why)
+        return Clearance(readings, builds, (), none, rate, none, limit_thou, why)
     build = int(current["build"])
     ahead = np.arange(0.0, np.ceil(age) + max(_AHEAD, fits.runs_ahead) + 1)
-    of_unit = cells.count(len(tip), "reading")
+    of_unit = cells.count(sum(gap.what == "tip" for gap in readings), "reading")
     return Clearance(
-        tip=tip,
-        height=height,
+        readings=readings,
         builds=builds,
         forecast=_forecast(fit.forecast(unit, build, ahead, fits.level)),
         now=Answer(
@@ -108,11 +125,12 @@ def clearance(fits: Fits, unit: str, limit_thou: float | None) -> Clearance:
     )
 
 
-def _gaps(mine: pd.DataFrame, what: str) -> tuple[Gap, ...]:
-    rows = mine[mine["what"] == what].sort_values(["build", "age", "date"], kind="stable")
+def _gaps(mine: pd.DataFrame) -> tuple[Gap, ...]:
+    rows = mine.sort_values(["what", "build", "age", "date"], kind="stable")
     read = rows[rows["low_thou"].notna() | rows["high_thou"].notna()]
     return tuple(
         Gap(
+            what=str(row["what"]),
             build=int(row["build"]),
             age=cells.number(row["age"]),
             date=cells.day(row["date"]),
@@ -123,16 +141,32 @@ def _gaps(mine: pd.DataFrame, what: str) -> tuple[Gap, ...]:
     )
 
 
-def _build(number: int, tip: tuple[Gap, ...], height: tuple[Gap, ...]) -> GapBuild:
-    tips = [gap for gap in tip if gap.build == number]
-    heights = [gap for gap in height if gap.build == number]
+def _build(number: int, gaps: list[Gap]) -> GapBuild:
     return GapBuild(
         build=number,
-        tip_first=tips[0] if tips else None,
-        tip_latest=tips[-1] if tips else None,
-        height_first=heights[0] if heights else None,
-        height_latest=heights[-1] if heights else None,
-        readings=len(tips) + len(heights),
+        readings=len(gaps),
+        tip_first=_look(gaps, "tip", 0),
+        tip_latest=_look(gaps, "tip", -1),
+        height_first=_look(gaps, "strip height", 0),
+        height_latest=_look(gaps, "strip height", -1),
+        mesh_latest=_look(gaps, "mesh", -1),
+        end_latest=_look(gaps, "end", -1),
+    )
+
+
+def _look(gaps: list[Gap], what: str, place: int) -> Gap | None:
+    """Return the first (0) or latest (-1) look, from its tightest reading to its widest."""
+    kind = [gap for gap in gaps if gap.what == what]
+    if not kind:
+        return None
+    chosen = kind[place]
+    look = [gap for gap in kind if (gap.age, gap.date) == (chosen.age, chosen.date)]
+    lows = [gap.low_thou for gap in look if gap.low_thou is not None]
+    highs = [gap.high_thou for gap in look if gap.high_thou is not None]
+    return replace(
+        chosen,
+        low_thou=min(lows) if len(lows) == len(look) else None,
+        high_thou=max(highs) if len(highs) == len(look) else None,
     )
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 from wearstats.lives import StripLives
 from wearstats_reports import cells
 from wearstats_reports.answers import Answer
-from wearstats_reports.fits import Fits
+from wearstats_reports.fits import Fits, sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +96,7 @@ _SCALE_MEANS = "runs by which about 63\u00a0% have burned through"
 
 def unit_lives(lives: StripLives, unit: str) -> tuple[UnitLife, ...]:
     """Return one unit's lives, the first build first."""
-    why = {(out.unit, out.build): out.message for out in lives.left_out}
+    why = {(out.unit, out.build): sentence(out.message) for out in lives.left_out}
     rows = cells.rows(lives.frame[lives.frame["unit"] == unit])
     return tuple(_life(row, why.get((unit, int(row["build"])), "")) for row in rows)
 
