@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, TypeVar
 from wearstats.errors import FitError, UsageError
 
 if TYPE_CHECKING:
+    from wearstats.book import AsideItem
     from wearstats.lives import StripLives
     from wearstats.records.season import Season
     from wearstats_reports.fits import Attempt
@@ -28,6 +29,14 @@ def season_of(book: str) -> "Season":
 
     with Book.open(book) as opened:
         return opened.season()
+
+
+def records_of(book: str) -> tuple["Season", list["AsideItem"]]:
+    """Return the records in a book, and the rows it holds aside."""
+    from wearstats.book import Book
+
+    with Book.open(book) as opened:
+        return opened.season(), opened.aside()
 
 
 def lives_from(book: str | None, lives_file: Path | None) -> Source:

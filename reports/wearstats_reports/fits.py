@@ -6,7 +6,6 @@ from typing import Generic, TypeVar
 
 import numpy as np
 import pandas as pd
-from wearstats.records.season import Season
 
 from wearstats.arrays import FloatArray
 from wearstats.errors import FitError, ObservationError, PlanError
@@ -14,6 +13,7 @@ from wearstats.leakage import BoostFit, BoostModel
 from wearstats.life import LifeAnswer, SurvivalCurve, fit_life, kaplan_meier
 from wearstats.lives import StripLives, boost_rows, clearance_readings, lives_of
 from wearstats.plans import FleetOutlook, RestripPlan, outlook
+from wearstats.records.season import Season
 from wearstats.wear import ClearanceWear, ClearanceWearFit
 
 _Fit = TypeVar("_Fit")
@@ -60,6 +60,8 @@ class Fits:
     life, seen : Attempt
         The fitted curve, and the share seen sound without a model.
     wear, boost, outlook : Attempt
+    plan : RestripPlan
+        What the outlook was asked.
     """
 
     season: Season
@@ -72,6 +74,7 @@ class Fits:
     seen: Attempt[SurvivalCurve]
     wear: Attempt[ClearanceWearFit]
     boost: Attempt[BoostFit]
+    plan: RestripPlan
     outlook: Attempt[FleetOutlook]
 
     @property
@@ -103,7 +106,16 @@ def _loss_by_age(
     return lambda runs: per_run * np.asarray(runs, dtype=np.float64)
 
 
-def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float) -> Fits:
+def _boost(
+    boosts: pd.DataFrame, wear: ClearanceWearFit | None, units: pd.DataFrame, level: float
+) -> BoostFit:
+    if boosts["boost_psi"].notna().sum() == 0:
+        message = "no boost was logged"
+        raise ObservationError(message)
+    return BoostModel(level=level).fit(boosts, wear, units)
+
+
+def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float | None = None) -> Fits:
     """Fit everything the report shows.
 
     Parameters
@@ -112,8 +124,8 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float) -> F
     level : float
         Nominal coverage of the intervals.
     runs_ahead : int
-    bound : float
-        Least chance of still being sound that the advice asks for.
+    bound : float or None
+        Least chance of still being sound that the advice asks for; see `RestripPlan`.
     """
     lives = lives_of(season)
     gaps = clearance_readings(season, lives)
@@ -122,7 +134,7 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float) -> F
     observations = lives.observations(MODE)
     life = attempt(lambda: fit_life(observations, level=level))
     wear = attempt(lambda: ClearanceWear("tip", level=level).fit(gaps))
-    boost = attempt(lambda: BoostModel(level=level).fit(boosts, wear.fit, season.units))
+    boost = attempt(lambda: _boost(boosts, wear.fit, season.units, level))
     plan = RestripPlan(season.costs, bound=bound)
 
     def fleet() -> FleetOutlook:
@@ -149,5 +161,6 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float) -> F
         seen=attempt(lambda: kaplan_meier(observations, level)),
         wear=wear,
         boost=boost,
+        plan=plan,
         outlook=attempt(fleet),
     )

@@ -5,11 +5,11 @@ from collections.abc import Sequence
 from datetime import date
 
 import pandas as pd
-from wearstats.records.season import Season
 
 from wearstats import __version__
 from wearstats.errors import UsageError
 from wearstats.plans import CAUTIONS
+from wearstats.records.season import Season
 from wearstats_reports.fits import Fits, fit_all
 from wearstats_reports.names import page_names
 from wearstats_reports.report import SeasonReport, UnitReport
@@ -30,7 +30,7 @@ def season_report(
     level: float = 0.9,
     seed: int = 0,
     runs_ahead: int = 4,
-    bound: float = 0.9,
+    bound: float | None = None,
     tip_limit_thou: float | None = None,
     set_aside: Sequence[SetAside] = (),
 ) -> SeasonReport:
@@ -46,8 +46,9 @@ def season_report(
         Of everything random; the same season and seed give the same report.
     runs_ahead : int
         Runs the advice looks ahead.
-    bound : float
-        Least chance of still being sound that the advice asks for.
+    bound : float or None
+        Least chance of still being sound that the advice asks for; None weighs cost where costs
+        are known and asks for the usual chance where they are not.
     tip_limit_thou : float or None
         The shop's own limit of tip clearance; nobody else's is assumed.
     set_aside : sequence of SetAside
@@ -73,15 +74,15 @@ def season_report(
         curve=life_curve(fits),
         interval=restrip_interval(fits),
         left_out=left_out,
-        method=method(fits, bound),
+        method=method(fits),
         cautions=CAUTIONS,
         version=__version__,
     )
 
 
-def _check(level: float, bound: float, runs_ahead: int) -> None:
+def _check(level: float, bound: float | None, runs_ahead: int) -> None:
     for name, share in (("level", level), ("chance asked for", bound)):
-        if not 0.0 < share < 1.0:
+        if share is not None and not 0.0 < share < 1.0:
             message = f"the {name} lies between 0 and 1, not at {share}"
             raise UsageError(message)
     if runs_ahead < 1:

@@ -31,10 +31,12 @@ def command(*, folder: Path, seed: int, level: float) -> int:
         raise UsageError(message, hint="Name a new folder.")
     with show.working("Simulating a season and logging its sheets"):
         prepared = tour.prepare(folder, seed=seed)
-    season = reading.season_of(str(prepared.book))
+    season, set_aside = reading.records_of(str(prepared.book))
     with show.working("Fitting and drawing"):
         fleet = reading.answered(fit_all(season, level=level, runs_ahead=tour.RUNS_AHEAD).outlook)
-        report = season_report(season, seed=seed, level=level, runs_ahead=tour.RUNS_AHEAD)
+        report = season_report(
+            season, seed=seed, level=level, runs_ahead=tour.RUNS_AHEAD, set_aside=set_aside
+        )
         written = write_season(report, folder / "report")
     show.banner(simulated=True)
     tables.imports(prepared.results)

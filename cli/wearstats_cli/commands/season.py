@@ -39,11 +39,13 @@ def command(
     from wearstats_cli import reading, show
     from wearstats_reports import season_report, write_season
 
-    season = reading.season_of(book)
+    season, set_aside = reading.records_of(book)
     if costs is not None:
         season = replace(season, costs=read_costs(costs))
     with show.working("Fitting and drawing"):
-        report = season_report(season, level=level, seed=seed, runs_ahead=runs, bound=bound)
+        report = season_report(
+            season, level=level, seed=seed, runs_ahead=runs, bound=bound, set_aside=set_aside
+        )
         written = write_season(report, out)
     if as_json:
         body = {

@@ -5,6 +5,7 @@ from datetime import date
 
 import pandas as pd
 
+from wearstats.plans import RestripPlan
 from wearstats_reports import cells, numbers
 from wearstats_reports.fits import Fits, sentence
 from wearstats_reports.sections.lives import life_method
@@ -40,7 +41,7 @@ class Method:
     notes: tuple[str, ...]
 
 
-def method(fits: Fits, bound: float) -> Method:
+def method(fits: Fits) -> Method:
     """Return the sample sizes and how each number was made."""
     season, lives = fits.season, fits.lives
     days = pd.concat([season.runs["date"], season.restrips["date"]]).dropna()
@@ -57,12 +58,22 @@ def method(fits: Fits, bound: float) -> Method:
         boost_readings=int(fits.boosts["boost_psi"].notna().sum()),
         first_day=cells.day(days.min()) if len(days) else None,
         last_day=cells.day(days.max()) if len(days) else None,
-        sentences=_sentences(fits, bound),
+        sentences=_sentences(fits),
         notes=_notes(fits),
     )
 
 
-def _sentences(fits: Fits, bound: float) -> tuple[str, ...]:
+def _asked(plan: RestripPlan) -> str:
+    chance = numbers.percent(plan.least_chance)
+    if plan.asks_for_chance:
+        return f"The advice asks for a chance of {chance} of lasting the runs ahead."
+    return (
+        "The advice weighs what a restrip and a burn-through cost; it asks for a look where the "
+        f"chance that the strips are still sound is under {chance}."
+    )
+
+
+def _sentences(fits: Fits) -> tuple[str, ...]:
     said = [
         "Age is runs since the restrip; a shut-off run counts as its fraction.",
         (
@@ -74,7 +85,7 @@ def _sentences(fits: Fits, bound: float) -> tuple[str, ...]:
             f"Intervals are {numbers.level(fits.level)} intervals. A chance in the advice is an "
             "average over a fit that rests in part on a weak prior."
         ),
-        f"The advice asks for a chance of {numbers.percent(bound)} of lasting the runs ahead.",
+        _asked(fits.plan),
     ]
     if fits.life.fit is not None:
         said.append(life_method(fits))
