@@ -10,8 +10,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from sqlalchemy import create_engine, text
 
 from wearstats.book import Book, ImportResult
+from wearstats.book.store import Store
 from wearstats.errors import BookError, WearstatsError
 from wearstats.records.costs import Costs
 
@@ -467,3 +469,12 @@ def test_a_password_is_never_shown(url: str) -> None:
     while error is not None:
         assert "s3cr" not in f"{error} {error!r} {getattr(error, 'hint', '')}"
         error = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
+
+
+def test_a_password_in_the_databases_own_complaint_is_struck_out() -> None:
+    store = Store(create_engine("sqlite://"), "book at host", 1.0, ("s3cret",))
+    with pytest.raises(BookError) as caught, store.reading() as connection:
+        connection.execute(text("select * from s3cret"))
+    assert "no such table: ***" in str(caught.value)
+    assert "s3cret" not in repr(store)
+    store.engine.dispose()
