@@ -3,8 +3,10 @@
 import codecs
 import csv
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import islice
+from operator import itemgetter
 from pathlib import Path
 
 from wearstats.records.columnmap import ColumnMap
@@ -25,6 +27,7 @@ from wearstats.records.raw import (
 
 EXPECTED = "a CSV or TSV text file with one header row and a row for each record"
 _BLOCK_BYTES = 1 << 20
+_WINDOWS = "cp1252"
 _SAMPLE_ROWS = 25
 _DELIMITERS = (",", ";", "\t")
 _PROTECTED = re.compile(r"'+[=+\-@\t\r]")
@@ -38,19 +41,19 @@ def read_delimited(path: Path, column_map: ColumnMap | None) -> RawSheet:
     RecordError
         It is no text, has no header or no row below it, or a quote in it is never closed.
     """
-    encoding, notes = _encoding(path)
-    delimiter = _delimiter(path, encoding, column_map)
-    head = find_head(_rows(path, encoding, delimiter), column_map)
+    text = _text(path)
+    delimiter = _delimiter(path, text.encoding, column_map)
+    head = find_head(_rows(path, text, delimiter), column_map)
     if head is None:
         refuse("file-empty", path.name, "the file is empty", EXPECTED)
     if not head.has_rows:
         refuse("file-empty", path.name, "there is no row below the headers", EXPECTED)
 
     def open_chunks() -> Iterator[RawChunk]:
-        for start, block in _blocks(path, encoding, delimiter, CHUNK_ROWS):
+        for start, block in _blocks(path, text, delimiter, CHUNK_ROWS):
             yield from _chunk(start, block, head)
 
-    notes = (*notes, *head_notes(head, path.name, path.stem))
+    notes = (*_encoding_note(path, text), *head_notes(head, path.name, path.stem))
     return RawSheet(
         path.name, path.stem, head.headers, head.row, open_chunks, notes, text_only=True
     )
@@ -61,61 +64,74 @@ def _chunk(start: int, block: list[list[str]], head: Head) -> Iterator[RawChunk]
     width = len(head.headers)
     below = max(head.row + 1 - start, 0)
     start, block = start + below, block[below:]
-    even = {width}.issuperset(map(len, block)) and all(row[0].strip() for row in block)
+    even = {width}.issuperset(map(len, block)) and all(
+        first.strip() for first in set(map(itemgetter(0), block))
+    )
     if even and block:
         yield RawChunk(list(range(start, start + len(block))), [*block])
     else:
         yield from chunked(enumerate(block, start), head, pad=False)
 
 
-def _encoding(path: Path) -> tuple[str, tuple[Finding, ...]]:
-    start = path.open("rb")
-    with start:
-        marks = start.read(3)
-    if marks.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        candidates = ["utf-16"]
-    else:
-        candidates = ["utf-8-sig", "cp1252"]
-    for encoding in candidates:
-        if _decodes(path, encoding):
-            break
-    else:
+@dataclass(frozen=True, slots=True)
+class _Text:
+    """How a text file is encoded, and whether an apostrophe stands anywhere in it."""
+
+    encoding: str
+    apostrophes: bool
+
+
+def _text(path: Path) -> _Text:
+    with path.open("rb") as file:
+        marks = file.read(3)
+    wide = marks.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    encodings = ("utf-16",) if wide else ("utf-8-sig", _WINDOWS)
+    looks = (_decoded(path, encoding) for encoding in encodings)
+    text = next((look for look in looks if look is not None), None)
+    if text is None:
         refuse("file-kind", path.name, "its bytes are not text", f"{EXPECTED}, saved as UTF-8")
-    if encoding != "cp1252":
-        return encoding, ()
-    message = "the file is not UTF-8; it was read as Windows text (cp1252)"
-    return encoding, (note("encoding", message, path.name),)
+    return text
 
 
-def _decodes(path: Path, encoding: str) -> bool:
+def _decoded(path: Path, encoding: str) -> _Text | None:
+    """Look the whole file over in one encoding; None where it is not text in it."""
     decoder = codecs.getincrementaldecoder(encoding)()
+    apostrophes = False
     try:
         with path.open("rb") as file:
             while block := file.read(_BLOCK_BYTES):
-                if "\0" in decoder.decode(block):
-                    return False
+                text = decoder.decode(block)
+                if "\0" in text:
+                    return None
+                apostrophes = apostrophes or "'" in text
         decoder.decode(b"", final=True)
     except UnicodeDecodeError:
-        return False
-    return True
+        return None
+    return _Text(encoding, apostrophes)
 
 
-def _rows(path: Path, encoding: str, delimiter: str) -> Iterator[NumberedRow]:
-    for start, block in _blocks(path, encoding, delimiter, _SAMPLE_ROWS):
+def _encoding_note(path: Path, text: _Text) -> tuple[Finding, ...]:
+    if text.encoding != _WINDOWS:
+        return ()
+    message = f"the file is not UTF-8; it was read as Windows text ({_WINDOWS})"
+    return (note("encoding", message, path.name),)
+
+
+def _rows(path: Path, text: _Text, delimiter: str) -> Iterator[NumberedRow]:
+    for start, block in _blocks(path, text, delimiter, _SAMPLE_ROWS):
         yield from enumerate(block, start)
 
 
 def _blocks(
-    path: Path, encoding: str, delimiter: str, size: int
+    path: Path, text: _Text, delimiter: str, size: int
 ) -> Iterator[tuple[int, list[list[str]]]]:
     """Yield rows by the block with the number of the first, as a spreadsheet counts them."""
-    with path.open(encoding=encoding, newline="") as file:
-        watch = _Apostrophes(file)
-        reader = csv.reader(watch, delimiter=delimiter, strict=True)
+    with path.open(encoding=text.encoding, newline="") as file:
+        reader = csv.reader(file, delimiter=delimiter, strict=True)
         start = 1
         try:
             while block := list(islice(reader, size)):
-                yield start, list(map(_unprotected, block)) if watch.seen() else block
+                yield start, list(map(_unprotected, block)) if text.apostrophes else block
                 start += len(block)
         except csv.Error as error:
             refuse(
@@ -125,28 +141,6 @@ def _blocks(
                 f"({error}); a quote may be opened and not closed",
                 EXPECTED,
             )
-
-
-class _Apostrophes:
-    """Lines of a file, watched for the mark that most of them lack: looking at cells is slow."""
-
-    def __init__(self, lines: Iterable[str]) -> None:
-        self._lines = iter(lines)
-        self._seen = False
-
-    def __iter__(self) -> "_Apostrophes":
-        return self
-
-    def __next__(self) -> str:
-        line = next(self._lines)
-        if "'" in line:
-            self._seen = True
-        return line
-
-    def seen(self) -> bool:
-        """Tell whether the mark stood in the lines since this was asked last."""
-        seen, self._seen = self._seen, False
-        return seen
 
 
 def _unprotected(cells: Sequence[str]) -> list[str]:
