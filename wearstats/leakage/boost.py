@@ -123,7 +123,7 @@ class BoostFit:
     warnings : tuple of str
     corrected : DataFrame
         The boost rows with tip_thou, boost_norm_psi, predicted_psi (both at 29.921 inHg) and
-        left_out (why a row was not used, or "").
+        why a row was not used, or "".
     """
 
     level: float

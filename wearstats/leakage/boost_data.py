@@ -57,7 +57,7 @@ class BoostData:
     Parameters
     ----------
     frame : DataFrame
-        The boost rows as given, with `pressure_pa`, `tip_thou` and `left_out` ("" where used).
+        The boost rows as given, with `pressure_pa`, `tip_thou` and `why` it is left out, or "".
     used : ndarray of bool, shape (rows,)
     log_ratio, offset : ndarray, shape (used rows,)
         ln of the absolute pressure ratio, and ln of the no-leak ratio less its mean (0 where
@@ -85,7 +85,8 @@ def prepare(
     Parameters
     ----------
     rows : DataFrame
-        `boost_rows`; where there is no wear fit, also tip_low_thou and tip_high_thou.
+        `boost_rows`, with `left_out` true for builds set aside; where there is no wear fit, also
+        tip_low_thou and tip_high_thou.
     wear : Wear or None
     units : DataFrame
         The units sheet.
@@ -107,7 +108,9 @@ def prepare(
     needs_overdrive = bool(overdrive_known.any())
     boost = frame["boost_psi"].to_numpy(float)
     failed = frame["strips"].isin(_FAILED) if "strips" in frame else pd.Series(data=False)
+    aside = frame["left_out"] if "left_out" in frame else pd.Series(data=False)
     reasons: tuple[tuple[str, BoolArray], ...] = (
+        ("build set aside", np.broadcast_to(aside.to_numpy(dtype=bool), boost.shape)),
         ("no boost logged", np.isnan(boost)),
         ("boost of 0 or less", boost <= 0.0),
         ("no barometer", np.isnan(pressure)),
@@ -122,7 +125,7 @@ def prepare(
     left_out = tuple(
         LeftOutRows(reason, int(np.sum(why == reason))) for reason, _ in reasons if reason in why
     )
-    frame = frame.assign(pressure_pa=pressure, tip_thou=tip, left_out=why)
+    frame = frame.assign(pressure_pa=pressure, tip_thou=tip, why=why)
     chosen = frame.loc[used]
     offset, covariates, notes = _drive(chosen, units, heat_share)
     speed, speed_notes = _engine_speed(chosen)

@@ -52,13 +52,14 @@ class ClearanceWear:
 
         Readings at one place, unit and age are averaged first, for what they share (the feel of
         one hand, the position of the rotor) does not average out. Left out and counted: readings
-        taken with failed strips, those without a build or age, and those with no upper end.
-        A reading below the thinnest blade counts as the middle of 0 and that blade.
+        set aside, those taken with failed strips, those without a build or age, and those with no
+        upper end. A reading below the thinnest blade counts as the middle of 0 and that blade.
 
         Parameters
         ----------
         readings : DataFrame
-            Columns unit, build, age, what, low_thou, high_thou, strips (others are ignored).
+            Columns unit, build, age, what, low_thou, high_thou, strips, and left_out where some
+            are set aside (others are ignored).
 
         Returns
         -------
@@ -106,7 +107,11 @@ class ClearanceWear:
         )
         one_sided = np.isin(read.censoring, ["right"] if gap else ["left", "right"])
         placed = mine["build"].notna().to_numpy() & np.isfinite(mine["age"].to_numpy(float))
+        aside = np.zeros(len(mine), dtype=bool)
+        if "left_out" in mine:
+            aside = mine["left_out"].to_numpy(dtype=bool)
         reasons: tuple[tuple[str, BoolArray], ...] = (
+            ("set aside with its build or day", aside),
             ("no reading", read.censoring == "none"),
             ("no build or age known", ~placed),
             ("strips had failed", mine["strips"].isin(_FAILED).to_numpy()),

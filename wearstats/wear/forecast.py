@@ -249,7 +249,7 @@ def _fieller(short: float, rate: float, band: FloatArray) -> tuple[float | None,
     is a number: None.
     """
     quadratic = np.array([rate**2, -2.0 * rate * short, short**2]) - band
-    lead, middle, constant = quadratic
+    lead, middle, constant = (float(value) for value in quadratic)
     if constant <= 0.0:
         first: float | None = 0.0  # the limit is within the band now
     elif short < 0.0:
@@ -261,7 +261,7 @@ def _fieller(short: float, rate: float, band: FloatArray) -> tuple[float | None,
     if rate <= 0.0 or lead <= 0.0:
         return first, None
     root = math.sqrt(max(middle**2 - 4.0 * lead * constant, 0.0))
-    return first, max((-middle + root) / (2.0 * lead), 0.0)
+    return first, max(float((-middle + root) / (2.0 * lead)), 0.0)
 
 
 def _least_positive_root(lead: float, middle: float, constant: float) -> float | None:

@@ -93,6 +93,15 @@ def test_what_cannot_be_used_is_counted_by_reason() -> None:
     assert fit.notes[0].startswith("1 below the thinnest blade")
 
 
+def test_readings_set_aside_are_counted() -> None:
+    frame = fleet().assign(left_out=lambda table: table["unit"] == "K3")
+    fit = ClearanceWear("tip").fit(frame)
+    assert [(out.reason, out.count) for out in fit.left_out] == [
+        ("set aside with its build or day", 15)
+    ]
+    assert (fit.units, fit.readings) == (2, 30)
+
+
 def test_readings_of_one_look_are_one_look() -> None:
     frame = fleet()
     fit = ClearanceWear("tip").fit(pd.concat([frame, frame, frame]))
