@@ -1,0 +1,161 @@
+"""Measure side by side in one run, and print ratios: absolute times are of one machine, today.
+
+    python benchmarks/bench.py [--rows 1000000] [--repeats 5]
+
+1. start-up of the command line against `import click`;
+2. rows logged a second against `pandas.read_csv` alone on the same file;
+3. one fit of interval-censored lives against lifelines on the same data.
+
+Two things compared take turns (A B A B ...); medians are shown.
+"""
+
+import argparse
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+SEED = 20260503
+COLUMNS = (
+    "Date,Unit,Run,Meet,Load,Boost (psi),Overdrive (%),Engine rpm,Baro (inHg),"
+    "Runs since restrip,Tip (thou),Strips"
+)
+
+
+def seconds(call: Callable[[], object]) -> float:
+    """Return the wall time of one call."""
+    start = time.perf_counter()
+    call()
+    return time.perf_counter() - start
+
+
+def in_turn(
+    first: Callable[[], object], second: Callable[[], object], repeats: int
+) -> tuple[float, float]:
+    """Return the medians of two calls made in turn, after one warm-up of each."""
+    first(), second()
+    times = [(seconds(first), seconds(second)) for _ in range(repeats)]
+    return statistics.median(a for a, _ in times), statistics.median(b for _, b in times)
+
+
+def python(*words: str) -> Callable[[], object]:
+    """Return a call that starts a fresh interpreter."""
+    return lambda: subprocess.run([sys.executable, *words], check=True, capture_output=True)
+
+
+def say(name: str, ours: float, theirs: float, against: str) -> None:
+    """Print one line of the table."""
+    print(f"{name:<44}{ours:>10.4f} s{theirs:>12.4f} s{ours / theirs:>9.3g} x  {against}")
+
+
+def start_up(repeats: int) -> None:
+    """Compare `wearstats --help` with `import click`."""
+    ours, theirs = in_turn(
+        python("-m", "wearstats_cli", "--help"), python("-c", "import click"), repeats
+    )
+    say("wearstats --help", ours, theirs, "import click")
+
+
+@contextmanager
+def sheet(rows: int) -> Iterator[Path]:
+    """Write a run sheet of many units, 12 columns, in a folder that goes afterwards."""
+    rng = np.random.default_rng(SEED)
+    units = max(rows // 500, 1)
+    number = np.arange(rows)
+    unit, turn = number % units, number // units
+    days = np.datetime64("2020-01-01") + (turn // 4).astype("timedelta64[D]")
+    frame = pd.DataFrame(
+        {
+            "Date": days.astype(str),
+            "Unit": np.char.add("U", unit.astype(str)),
+            "Run": turn % 4 + 1,
+            "Meet": np.char.add("Meet ", (turn // 16).astype(str)),
+            "Load": "",
+            "Boost (psi)": rng.normal(33, 1, rows).round(1),
+            "Overdrive (%)": 40,
+            "Engine rpm": rng.integers(780, 830, rows) * 10,
+            "Baro (inHg)": rng.normal(29.2, 0.2, rows).round(2),
+            "Runs since restrip": turn % 12 + 1,
+            "Tip (thou)": np.where(turn % 3 == 0, "3/4", ""),
+            "Strips": np.where(turn % 3 == 0, "sound", ""),
+        }
+    )
+    if ",".join(frame.columns) != COLUMNS:
+        raise AssertionError
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "runs.csv"
+        frame.to_csv(path, index=False)
+        yield path
+
+
+def logging(rows: int) -> None:
+    """Compare logging a sheet with reading it by pandas alone; once each, it takes a while."""
+    from wearstats.book import Book
+
+    with sheet(rows) as path:
+        theirs = seconds(lambda: pd.read_csv(path))
+
+        def log() -> None:
+            with Book.create(path.with_suffix(".book")) as book:
+                result = book.log(path)
+            if (result.rows_read, result.logged) != (rows, rows):
+                raise AssertionError(result)
+
+        ours = seconds(log)
+        say(f"log {rows:,} rows", ours, theirs, "pandas.read_csv")
+        print(f"{'':<44}{rows / ours:>10,.0f} rows a second")
+
+
+def one_fit(repeats: int) -> None:
+    """Compare one fit of 20 and of 200 interval-censored lives with lifelines."""
+    from lifelines import WeibullFitter
+
+    from wearstats.life import StripLife
+    from wearstats.lives import Observations
+
+    rng = np.random.default_rng(SEED)
+    for count in (20, 200):
+        failed_at = 12 * rng.weibull(2.5, count)
+        looked = np.floor(failed_at)
+        lower = np.minimum(looked, 12.0)
+        upper = np.where(looked < 12, looked + 1.0, np.inf)
+        labels = tuple(f"life {number}" for number in range(count))
+        lives = Observations(np.zeros(count), lower, upper, np.ones(count), labels)
+        # lifelines wants a lower end above nought.
+        ends = np.maximum(lower, 1e-9), upper
+        fitter = WeibullFitter()
+        shape = StripLife().fit(lives).parameters()["shape"].estimate
+        fitter.fit_interval_censoring(*ends)
+        # Not a race between two answers: both must say the same.
+        if shape is None or abs(shape / fitter.rho_ - 1) > 1e-3:
+            raise AssertionError((shape, fitter.rho_))
+        ours, theirs = in_turn(
+            partial(StripLife().fit, lives),
+            partial(fitter.fit_interval_censoring, *ends),
+            repeats,
+        )
+        say(f"fit {count} interval-censored lives", ours, theirs, "lifelines")
+
+
+def main() -> None:
+    """Print the table."""
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--rows", type=int, default=1_000_000)
+    options.add_argument("--repeats", type=int, default=5)
+    chosen = options.parse_args()
+    print(f"{'':<44}{'wearstats':>12}{'other':>14}{'ratio':>9}    against")
+    start_up(chosen.repeats)
+    one_fit(chosen.repeats)
+    logging(chosen.rows)
+
+
+if __name__ == "__main__":
+    main()
