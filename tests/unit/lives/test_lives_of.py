@@ -221,6 +221,12 @@ def test_counters_place_a_restrip_within_its_day(
     assert "restrip-order" not in {code for _, code in codes(lives)}
 
 
+def test_a_slip_on_an_earlier_day_does_not_unplace_a_restrip() -> None:
+    lives = made([run(2, 1, 9), run(3, 1, 2), run(3, 2, 1), run(4, 1, 2)], [restrip(1), restrip(3)])
+    assert lives.runs["build"].tolist() == [1, 1, 2, 2]
+    assert codes(lives) == [(1, "counter-disagrees")]
+
+
 def test_a_restrip_within_a_day_that_nothing_places_leaves_out_both_builds() -> None:
     lives = made(
         [run(1, 1, 4), run(2, 1), run(2, 2), run(5)], [restrip(2, reason="burned"), restrip(4)]
