@@ -81,7 +81,13 @@ def estimate_of(fit: StripLifeFit, name: str) -> float:
     ],
 )
 def test_weibull_matches_published_life_data(
-    name: str, shape: float, shape_se: float, scale: float, scale_se: float, log_likelihood: float
+    *,
+    name: str,
+    shape: float,
+    shape_se: float,
+    scale: float,
+    scale_se: float,
+    log_likelihood: float,
 ) -> None:
     fit = fitted(name)
     assert estimate_of(fit, "shape") == pytest.approx(shape, abs=6e-8)
@@ -217,6 +223,7 @@ def test_exponential(name: str, mean: float, mean_se: float | None, log_likeliho
     ],
 )
 def test_likelihood_ratio_intervals(
+    *,
     name: str,
     level: float,
     scale: tuple[float, float],

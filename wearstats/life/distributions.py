@@ -168,7 +168,12 @@ class Lognormal:
 
 
 def _log_normal_rate(z: FloatArray) -> FloatArray:
-    rate: FloatArray = -0.5 * z**2 - 0.5 * np.log(2 * np.pi) - special.log_ndtr(-z)
+    """Return log(phi(z)/Phi(-z)); by the scaled erfc above 0, where the parts cancel."""
+    high = z > 0
+    above = np.log(np.sqrt(2 / np.pi) / special.erfcx(np.where(high, z, 0.0) / np.sqrt(2)))
+    low = np.where(high, 0.0, z)
+    below = -0.5 * low**2 - 0.5 * np.log(2 * np.pi) - special.log_ndtr(-low)
+    rate: FloatArray = np.where(high, above, below)
     return rate
 
 

@@ -81,6 +81,17 @@ def limit_of(law: Law, observations: "Observations") -> Limit:
     return max(limits, key=lambda limit: (limit.settles, limit.log_likelihood))
 
 
+def edges_of_shape(law: Law, observations: "Observations") -> tuple[float, float]:
+    """Return the limits of the profile log likelihood as the shape goes to zero and infinity.
+
+    An interval for the shape has no end on a side whose limit lies above its threshold.
+    """
+    flat = [_fixed_share(observations).log_likelihood]
+    if law.name != "loglogistic":  # its power-law limit is one of scale, not of shape
+        flat.append(_late_entries(observations).log_likelihood)
+    return max(flat), _one_age(observations).log_likelihood
+
+
 def finite_maximum(law: Law, observations: "Observations", sample: Sample) -> Ascent | Limit:
     """Return the maximum where it is finite, else the limit that lies above everything.
 
@@ -136,7 +147,7 @@ def _fixed_share(observations: "Observations") -> Limit:
         return Limit(words, value, settles=False)
     late = np.average(np.log(upper[failed]), weights=weight[failed])
     early = np.average(np.log(lower[sound]), weights=weight[sound])
-    return _NONE if late > early else Limit(words, value, settles=True)
+    return Limit(words, value, settles=bool(late <= early))
 
 
 def _late_entries(observations: "Observations") -> Limit:

@@ -53,7 +53,7 @@ def ascend(
         theta (..., p) to value (...,), gradient (..., p), Hessian (..., p, p).
     start : ndarray, shape (..., p)
     longest_step : float
-        No component moves further in one step.
+        No component moves further in one step than this times (1 + a quarter of its size).
     most_steps : int
 
     Returns
@@ -68,7 +68,7 @@ def ascend(
     """
     theta = np.array(start, dtype=np.float64)
     value, gradient, hessian = objective(theta)
-    step, decrement = _newton(gradient, hessian, longest_step)
+    step, decrement = _newton(gradient, hessian, longest_step * (1.0 + np.abs(theta) / 4))
     done = decrement <= _DECREMENT
     for _ in range(most_steps):
         if done.all():
@@ -80,7 +80,9 @@ def ascend(
         value = np.where(climbs, new_value, value)
         gradient = np.where(climbs[..., None], new_gradient, gradient)
         hessian = np.where(climbs[..., None, None], new_hessian, hessian)
-        new_step, new_decrement = _newton(gradient, hessian, longest_step)
+        new_step, new_decrement = _newton(
+            gradient, hessian, longest_step * (1.0 + np.abs(theta) / 4)
+        )
         stuck = ~climbs & ~done & (np.abs(step).max(axis=-1) < 1e-14)  # noqa: PLR2004
         step = np.where(climbs[..., None], new_step, step / 2)
         decrement = np.where(climbs, new_decrement, decrement)
@@ -89,7 +91,7 @@ def ascend(
 
 
 def _newton(
-    gradient: FloatArray, hessian: FloatArray, longest: float
+    gradient: FloatArray, hessian: FloatArray, longest: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return an uphill step and the Newton decrement."""
     if gradient.shape[-1] == 1:
@@ -101,9 +103,8 @@ def _newton(
         along = (gradient[..., None, :] @ directions)[..., 0, :]
         step = (directions @ (along / np.maximum(np.abs(curvatures), floor))[..., None])[..., 0]
     decrement = np.sum(gradient * step, axis=-1)
-    most = np.abs(step).max(axis=-1, keepdims=True)
-    step = step * np.minimum(1.0, longest / np.maximum(most, 1e-300))
-    return step, decrement
+    excess = (np.abs(step) / longest).max(axis=-1, keepdims=True)
+    return step / np.maximum(excess, 1.0), decrement
 
 
 def maximise(law: Law, sample: Sample) -> Ascent:

@@ -18,9 +18,10 @@ from wearstats.life.distributions import Jet, Law
 from wearstats.life.fitting import Ascent, ascend
 from wearstats.life.likelihood import Sample, derivatives, log1mexp
 
-_SPAN = 30.0
+_SPAN = 12.0
 """How far from the estimate an end is sought, in units of the axis (a log, so a factor of
-1e13) and in standard errors, before that side counts as unbounded."""
+160 000) and in standard errors, before that side counts as unbounded. Further out a cumulative
+hazard past entry is the small difference of numbers too large for it."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -233,8 +234,15 @@ def profile_at(law: Law, sample: Sample, axis: Axis, c: FloatArray, free: FloatA
     return ascend(objective, free[..., None], longest_step=1.0, most_steps=80)
 
 
+@np.errstate(over="ignore", invalid="ignore", divide="ignore")
 def profile_ends(
-    law: Law, sample: Sample, best: FloatArray, axis: Axis, critical: float
+    law: Law,
+    sample: Sample,
+    best: FloatArray,
+    axis: Axis,
+    critical: float,
+    *,
+    bounded: tuple[bool, bool] = (True, True),
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the ends of the profile-likelihood intervals of a batch of quantities.
 
@@ -248,6 +256,8 @@ def profile_ends(
     axis : Axis
     critical : float
         Twice the fall of the log likelihood at the ends (2.7055 for 90 % by chi-square).
+    bounded : (bool, bool)
+        False where it is known that the profile never falls so far below, or above.
 
     Returns
     -------
@@ -259,13 +269,6 @@ def profile_ends(
     NotConvergedError
         An end exists and was not found.
     """
-    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        return _ends(law, sample, best, axis, critical)
-
-
-def _ends(
-    law: Law, sample: Sample, best: FloatArray, axis: Axis, critical: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
     target = float(np.sqrt(critical))
     sign = np.array([[-1.0], [1.0]])
     centre, free = axis.coordinates(best)
@@ -276,9 +279,9 @@ def _ends(
     c = centre + sign * target * spread
     known = np.broadcast_to(free, c.shape)
     lean = np.broadcast_to(drift, c.shape)
-    guess = known + np.clip((c - centre) * lean, -2.0, 2.0)
+    guess = known + _within((c - centre) * lean, 2.0 + np.abs(known))
     settled = np.zeros(c.shape, dtype=np.bool_)
-    unbounded = np.zeros(c.shape, dtype=np.bool_)
+    unbounded = np.broadcast_to(~np.array(bounded)[:, None], c.shape).copy()
     for _ in range(100):
         found = profile_at(law, sample, axis, c, guess)
         jet, in_c, mixed = _along(law, sample, axis.curve(c, found.theta[..., 0]))
@@ -303,7 +306,7 @@ def _ends(
         slope = np.nan_to_num(-mixed / jet[2], nan=0.0, posinf=0.0, neginf=0.0)
         known = np.where(inside, found.theta[..., 0], known)
         lean = np.where(inside, slope, lean)
-        guess = known + np.clip((ahead - inner) * lean, -2.0, 2.0)
+        guess = known + _within((ahead - inner) * lean, 2.0 + np.abs(known))
         guess = np.where(settled | unbounded, found.theta[..., 0], guess)
         c = ahead
     else:
@@ -311,6 +314,10 @@ def _ends(
         raise NotConvergedError(message, last=best.tolist())
     ends = np.where(unbounded, sign * np.inf, c)
     return centre, ends[0], ends[1]
+
+
+def _within(step: FloatArray, most: FloatArray) -> FloatArray:
+    return np.clip(step, -most, most)
 
 
 def _at_centre(

@@ -48,6 +48,8 @@ class StripLifeFit:
         Akaike's criterion corrected for small samples; None where lives are too few for it.
     lives, failures : float
         Informative lives and failures behind the fit.
+    edges : (float, float)
+        Limits of the log likelihood as the shape goes to zero and to infinity.
     sample : Sample
         The lives, joined and scaled: the profile likelihood needs them.
 
@@ -69,6 +71,7 @@ class StripLifeFit:
     aicc: float | None
     lives: float
     failures: float
+    edges: tuple[float, float]
     sample: Sample = field(repr=False, compare=False)
 
     @property
@@ -110,7 +113,16 @@ class StripLifeFit:
     def _shape(self, level: float, critical: float | None) -> Estimate:
         if self.fixed_shape is not None:
             return Estimate(self.fixed_shape, None, None, level, note=HELD)
-        centre, low, high = self._ends(ShapeAxis(), level, critical)
+        threshold = critical_value(level) if critical is None else critical
+        bounded = tuple(2 * (self.log_likelihood - edge) > threshold for edge in self.edges)
+        centre, low, high = profile_ends(
+            self.law,
+            self.sample,
+            self._theta,
+            ShapeAxis(),
+            threshold,
+            bounded=(bounded[0], bounded[1]),
+        )
         return _estimate(np.exp([centre[0], low[0], high[0]]), level)
 
     def life_at(self, failed: float, level: float = 0.9, critical: float | None = None) -> Estimate:

@@ -7,7 +7,7 @@ import numpy as np
 
 from wearstats.errors import NotIdentifiedError, TooFewError
 from wearstats.life.distributions import law_named
-from wearstats.life.existence import Limit, finite_maximum
+from wearstats.life.existence import Limit, edges_of_shape, finite_maximum
 from wearstats.life.fitting import Ascent
 from wearstats.life.likelihood import Sample, gather
 from wearstats.life.results import StripLifeFit
@@ -82,7 +82,7 @@ class StripLife:
                 f"{law.name} law: {outcome.direction}"
             )
             raise NotIdentifiedError(message, direction=outcome.direction, hint=_WAYS_OUT)
-        return self._result(sample, outcome)
+        return self._result(sample, outcome, edges_of_shape(law, observations))
 
     def _bound(self, sample: Sample) -> StripLifeFit:
         slope = law_named(self.baseline, self.shape).fixed_slope
@@ -99,10 +99,11 @@ class StripLife:
             aicc=None,
             lives=sample.lives,
             failures=0.0,
+            edges=(-np.inf, -np.inf),
             sample=sample,
         )
 
-    def _result(self, sample: Sample, best: Ascent) -> StripLifeFit:
+    def _result(self, sample: Sample, best: Ascent, edges: tuple[float, float]) -> StripLifeFit:
         fixed = law_named(self.baseline, self.shape).fixed_slope
         intercept, log_slope = float(best.theta[0]), float(best.theta[1])
         sigma = float(np.exp(-log_slope)) if fixed is None else 1.0 / fixed
@@ -120,6 +121,7 @@ class StripLife:
             aicc=aicc(float(best.value), free, sample.lives),
             lives=sample.lives,
             failures=sample.failures,
+            edges=edges,
             sample=sample,
         )
 
