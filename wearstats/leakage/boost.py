@@ -10,14 +10,13 @@ import pandas as pd
 from wearstats.arrays import FloatArray
 from wearstats.errors import ObservationError, TooFewError, UsageError
 from wearstats.estimates import Estimate
-from wearstats.leakage.boost_data import BoostData, LeftOutRows, Wear, prepare
+from wearstats.leakage.boost_data import LEAST_ROWS, BoostData, LeftOutRows, Wear, prepare
 from wearstats.leakage.weather import normalise_boost
 from wearstats.mixed import Component, MixedFit, fit_components
 from wearstats.units import PSI_PA, STANDARD_PRESSURE_PA
 
 REFERENCE_PSI = STANDARD_PRESSURE_PA / PSI_PA
 
-_LEAST_ROWS = 8
 _LEAST_UNITS = 3
 _LEAST_MEETS = 3
 _TIP = "tip clearance"
@@ -236,7 +235,7 @@ def _columns(
 
 
 def _check_enough(chosen: pd.DataFrame, columns: int, left_out: tuple[LeftOutRows, ...]) -> None:
-    need = max(_LEAST_ROWS, columns + 4)
+    need = max(LEAST_ROWS, columns + 4)
     lost = "; ".join(f"{out.count} left out ({out.reason})" for out in left_out)
     if len(chosen) < need:
         message = (

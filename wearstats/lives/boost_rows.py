@@ -37,7 +37,8 @@ def boost_rows(season: Season, lives: StripLives) -> pd.DataFrame:
         Sorted by unit, date and run: unit, build, age (after the run, in runs; NaN where
         unknown), date, run, meet, engine, load, boost_psi, overdrive_pct, engine_speed_rpm,
         air_temperature_f, barometer_inhg, humidity_pct, strips (as last seen in this build,
-        None if nobody looked yet), left_out (the build is left out of fits).
+        None if nobody looked yet), known_sound (a look after this run or a later one found the
+        strips sound), left_out (the build is left out of fits).
 
     Raises
     ------
@@ -45,7 +46,8 @@ def boost_rows(season: Season, lives: StripLives) -> pd.DataFrame:
         The lives were made from another season.
     """
     runs = lives.runs
-    out = lives.frame.set_index(["unit", "build"])["left_out"]
+    builds = lives.frame.set_index(["unit", "build"])[["left_out", "lower"]]
+    of_run = builds.reindex(pd.MultiIndex.from_frame(runs[["unit", "build"]]))
     table = pd.DataFrame(
         {
             "unit": runs["unit"],
@@ -53,9 +55,9 @@ def boost_rows(season: Season, lives: StripLives) -> pd.DataFrame:
             "age": runs["age_after"],
             **{name: runs[name] for name in _AS_RECORDED},
             "strips": last_seen(runs),
-            "left_out": out.reindex(pd.MultiIndex.from_frame(runs[["unit", "build"]])).to_numpy(
-                dtype=bool
-            ),
+            # Strips do not heal: sound at a later age is sound at this one.
+            "known_sound": runs["age_after"].to_numpy() <= of_run["lower"].to_numpy(),
+            "left_out": of_run["left_out"].to_numpy(dtype=bool),
         }
     )
     filled = table["boost_psi"].notna()

@@ -164,6 +164,32 @@ def test_rows_left_out_are_counted_and_kept_in_the_corrected_frame() -> None:
     assert fit.corrected["predicted_psi"].notna().sum() == 70
 
 
+def test_strips_nobody_saw_sound_since_do_not_count_as_wear() -> None:
+    # From age 6 on the strips have burned unseen and cost 6 % more: no line of wear shows it.
+    rows = season(noise=0.001)
+    burned = rows["age"] > 6
+    air = rows["barometer_inhg"] * INHG_PA / PSI_PA
+    rows["boost_psi"] = (rows["boost_psi"] + air) * np.where(burned, 0.94, 1.0) - air
+    fooled = BoostModel().fit(rows, LineOfWear(), sizes())
+    fit = BoostModel().fit(rows.assign(known_sound=~burned), LineOfWear(), sizes())
+    assert {out.reason: out.count for out in fit.left_out} == {
+        "nobody has seen these strips sound since": int(burned.sum())
+    }
+    truth, honest = BoostModel().fit(season(noise=0.001), LineOfWear(), sizes()), fit.psi_per_thou
+    assert honest.low is not None
+    assert honest.high is not None
+    assert truth.psi_per_thou.estimate is not None
+    assert honest.low < truth.psi_per_thou.estimate < honest.high
+    assert fooled.psi_per_thou.low is not None
+    assert fooled.psi_per_thou.low > truth.psi_per_thou.estimate
+
+
+def test_where_nobody_ever_looks_all_runs_are_taken_and_it_is_said() -> None:
+    fit = BoostModel().fit(season().assign(known_sound=False), LineOfWear(), sizes())
+    assert fit.rows == 80
+    assert any("what burned strips cost" in warning for warning in fit.warnings)
+
+
 def test_no_barometer_anywhere_is_taken_as_standard_and_said() -> None:
     fit = BoostModel().fit(season().assign(barometer_inhg=math.nan), LineOfWear(), sizes())
     assert fit.rows == 80

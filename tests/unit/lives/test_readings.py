@@ -217,6 +217,21 @@ def test_boost_rows_stand_at_the_age_after_the_run() -> None:
     ]
 
 
+def test_boost_rows_say_whether_the_strips_were_seen_sound_later() -> None:
+    boost = {"boost_psi": 30.0}
+    records = season(
+        [
+            {"date": 2, **boost},
+            {"date": 3, **boost, "strips": "hot"},
+            {"date": 4, **boost},
+            {"date": 5, **boost, "strips": "burned"},
+        ],
+        [{"date": 1}],
+    )
+    table = boost_rows(records, lives_of(records))
+    assert list(table["known_sound"]) == [True, True, False, False]
+
+
 def test_lives_of_another_season_are_refused() -> None:
     records, other = season([{"date": 2, "boost_psi": 30.0}], [{"date": 1}]), season([{"date": 2}])
     with pytest.raises(ObservationError, match="not made from this season"):
