@@ -49,7 +49,7 @@ def _none_as_nan(value: float | None) -> float:
 def boost(report: SeasonReport, unit: UnitReport) -> Drawing | None:
     """Draw boost run by run, as read and corrected, restrips marked."""
     points = unit.boost.points
-    if not points:
+    if all(point.corrected_psi is None for point in points):
         return None
     rows = pd.DataFrame(
         {

@@ -12,7 +12,7 @@ import pytest
 from wearstats.plans import CAUTIONS
 from wearstats.records.season import Season
 from wearstats_reports import SeasonReport, WrittenReport, season_report
-from wearstats_reports.render import CONTENT_POLICY, fleet_page
+from wearstats_reports.render import CONTENT_POLICY, fleet_page, unit_page
 from wearstats_reports.signs import URGENCY, WORDS
 
 Parsed = Callable[[Path], Any]
@@ -210,3 +210,25 @@ def test_words_contrast_with_what_is_behind_them(scheme: str, written: WrittenRe
             high, low = sorted([luminance(colors[words]), luminance(colors[behind])])[::-1]
             # WCAG 2.2, success criterion 1.4.3, level AA: 4.5 to 1 for text.
             assert (high + 0.05) / (low + 0.05) >= 4.5, (words, behind)
+
+
+@pytest.mark.parametrize(
+    ("without", "silent"),
+    [
+        ("boost_psi", "No boost was logged for this unit"),
+        ("barometer_inhg", ""),
+        ("strips", ""),
+    ],
+)
+def test_what_was_never_written_down_is_said_and_breaks_nothing(
+    season: Season, without: str, silent: str
+) -> None:
+    runs = season.runs[season.runs["unit"] == "K1"].reset_index(drop=True)
+    blank = runs.drop(columns=without)
+    restrips = season.restrips[season.restrips["unit"] == "K1"].reset_index(drop=True)
+    value = season_report(Season.from_frames(runs=blank, restrips=restrips))
+    text = re.sub(
+        r"<(style|svg).*?</\1>|<[^>]*>", " ", unit_page(value, value.units[0]), flags=re.DOTALL
+    )
+    assert silent in text
+    assert not re.search(r"\b(nan|None|inf|NaT)\b", text)

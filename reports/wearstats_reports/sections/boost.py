@@ -8,7 +8,7 @@ import pandas as pd
 
 from wearstats.errors import ObservationError
 from wearstats.leakage import normalise_boost
-from wearstats.units import INHG_PA
+from wearstats.units import INHG_PA, STANDARD_PRESSURE_PA
 from wearstats_reports import cells
 from wearstats_reports.answers import Answer
 from wearstats_reports.fits import Fits
@@ -83,6 +83,9 @@ def _corrected(fits: Fits) -> pd.DataFrame:
         return fits.boost.fit.corrected
     psi = fits.boosts["boost_psi"].to_numpy(float)
     pressure = fits.boosts["barometer_inhg"].to_numpy(float) * INHG_PA
+    if np.isnan(pressure).all():
+        # As the fit does where nobody wrote the barometer down.
+        pressure = np.full(len(psi), STANDARD_PRESSURE_PA)
     try:
         corrected = normalise_boost(psi, pressure)
     except ObservationError:
