@@ -5,13 +5,12 @@ from enum import StrEnum
 
 from wearstats.estimates import Estimate
 from wearstats.plans.chance import Chances
-from wearstats.plans.restrip import RestripInterval
 from wearstats.plans.words import (
+    money,
     percent,
     percent_exactly,
     percent_with_interval,
     runs_in_words,
-    stretch,
 )
 
 
@@ -21,6 +20,37 @@ class Advice(StrEnum):
     RUN = "run"
     LOOK = "look first"
     RESTRIP = "restrip"
+
+
+@dataclass(frozen=True, slots=True)
+class Stakes:
+    """What running on and restripping cost.
+
+    Parameters
+    ----------
+    least_per_run : float
+        Cost of a run under the best plan.
+    burn_through : float
+        What a burn-through costs beyond a planned restrip.
+    lost_boost : tuple of float
+        What lost boost costs in each of the runs ahead.
+    currency : str
+    """
+
+    least_per_run: float
+    burn_through: float
+    lost_boost: tuple[float, ...]
+    currency: str
+
+    def of_running_on(self, chances: Chances) -> float:
+        """Return what the runs ahead cost, a restrip at their end left out."""
+        lost = zip(chances.starting_sound, self.lost_boost, strict=True)
+        failing = 1.0 - _middle(chances.ahead_if_sound)
+        return failing * self.burn_through + sum(chance * cost for chance, cost in lost)
+
+    def of_the_best_plan(self, chances: Chances) -> float:
+        """Return what as many runs cost under the best plan."""
+        return self.least_per_run * sum(chances.starting_sound)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +74,8 @@ class Case:
         Whether the runs ahead must keep the bound; else only "still sound now" must, and the
         rest is weighed by cost.
     service_limit_runs : float or None
-    interval : RestripInterval or None
-        Only one that rests on costs counts here.
+    stakes : Stakes or None
+        None where no cost is weighed.
     """
 
     age: float
@@ -56,7 +86,7 @@ class Case:
     bound: float
     asks_for_chance: bool
     service_limit_runs: float | None
-    interval: RestripInterval | None
+    stakes: Stakes | None
 
 
 def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
@@ -65,7 +95,8 @@ def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
     1. the runs ahead would pass the service limit: restrip;
     2. a chance is asked for, and even strips found sound would not keep it: restrip where new
        ones do clearly better, else look between the runs;
-    3. the runs ahead go past every number of runs that costs nearly as little: restrip;
+    3. the runs ahead, on strips found sound, cost more than as many runs under the best plan:
+       restrip (either way a restrip follows, now or then, so only the rest counts);
     4. the chance as known is under the bound (of lasting the runs ahead where a chance is asked
        for, of being sound now where cost is weighed): look first;
     5. else: run.
@@ -76,7 +107,7 @@ def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
     if case.asks_for_chance and _middle(chances.ahead_if_sound) < case.bound:
         advice, reason = _never_enough(case, chances)
         return advice, _sentence(reason, case)
-    dear = _over_cheap(case)
+    dear = _too_dear(case, chances)
     if dear is not None:
         return Advice.RESTRIP, _sentence(dear, case)
     advice, reason = (_by_chance if case.asks_for_chance else _by_cost)(case, chances)
@@ -118,14 +149,20 @@ def _by_cost(case: Case, chances: Chances) -> tuple[Advice, str]:
             f"{_since_look(case)}; the chance that they are still sound is "
             f"{percent_with_interval(chances.sound_now, case.bound)}"
         )
-    ahead, total = runs_in_words(case.runs_ahead), runs_in_words(case.age + case.runs_ahead)
     lasting = f"the chance of lasting them is {percent_with_interval(chances.ahead)}"
-    interval = case.interval
-    if interval is None or interval.latest is None:
-        return Advice.RUN, f"no planned restrip costs less than running on; {lasting}"
-    cheap = stretch(interval.near_best[0][0], interval.latest)
-    return Advice.RUN, (
-        f"{ahead} more bring them to {total}, not past the {cheap} that cost least; {lasting}"
+    return Advice.RUN, f"{_weighed(case, chances)}; {lasting}"
+
+
+def _weighed(case: Case, chances: Chances) -> str:
+    if case.stakes is None:
+        return f"no cost speaks against {runs_in_words(case.runs_ahead)} more"
+    on, best = case.stakes.of_running_on(chances), case.stakes.of_the_best_plan(chances)
+    than = "more" if on > best else "not more"
+    boost = " and lost boost" if any(case.stakes.lost_boost) else ""
+    return (
+        f"{runs_in_words(case.runs_ahead)} more risk {money(on, case.stakes.currency)} of "
+        f"burn-through{boost}, {than} than the {money(best, case.stakes.currency)} that as many "
+        "runs cost under the best plan"
     )
 
 
@@ -146,17 +183,11 @@ def over_service_limit(case: Case) -> str | None:
     )
 
 
-def _over_cheap(case: Case) -> str | None:
-    interval = case.interval
-    if interval is None or interval.basis != "cost" or interval.latest is None:
+def _too_dear(case: Case, chances: Chances) -> str | None:
+    stakes = case.stakes
+    if stakes is None or stakes.of_running_on(chances) <= stakes.of_the_best_plan(chances):
         return None
-    if case.age + case.runs_ahead <= interval.latest:
-        return None
-    cheap = stretch(interval.near_best[-1][0], interval.latest)
-    return (
-        f"{runs_in_words(case.runs_ahead)} more would bring them to "
-        f"{runs_in_words(case.age + case.runs_ahead)}, past the {cheap} that cost least"
-    )
+    return f"{_weighed(case, chances)}, even if a look found them sound"
 
 
 def _since_look(case: Case) -> str:

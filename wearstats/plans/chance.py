@@ -34,12 +34,15 @@ class Chances:
     ----------
     sound_now, ahead, ahead_if_sound, ahead_if_new : Estimate
         Mean over the draws with the equal-tailed interval of the draws.
+    starting_sound : tuple of float
+        Chance that each of the whole runs ahead starts on sound strips, if they are sound now.
     """
 
     sound_now: Estimate
     ahead: Estimate
     ahead_if_sound: Estimate
     ahead_if_new: Estimate
+    starting_sound: tuple[float, ...]
 
 
 def chances(
@@ -65,7 +68,8 @@ def chances(
     if not (0 <= last_look <= age and math.isfinite(age)):
         message = f"the last look, at {last_look} runs, does not lie between 0 and the age, {age}"
         raise PlanError(message)
-    sounding = sound(draws, np.array([last_look, age, age + runs_ahead, runs_ahead]))
+    starts = age + np.arange(math.ceil(runs_ahead))
+    sounding = sound(draws, np.array([last_look, age + runs_ahead, runs_ahead, *starts]))
     at_look, now, then = (sounding.at(each) for each in (last_look, age, age + runs_ahead))
     seen = at_look > 0
     weights = _reweighed(sounding.weights * seen, f"sound strips at {last_look:g} runs")
@@ -76,6 +80,7 @@ def chances(
         estimate_over(_share(then, at_look), weights, level, note=MEAN_NOTE),
         estimate_over(_share(then, now), if_sound, level, note=MEAN_NOTE),
         estimate_over(sounding.at(runs_ahead), sounding.weights, level, note=MEAN_NOTE),
+        tuple(float(if_sound @ _share(sounding.at(start), now)) for start in starts),
     )
 
 

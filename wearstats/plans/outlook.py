@@ -3,11 +3,12 @@
 import math
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from wearstats.errors import PlanError, UsageError
 from wearstats.lives import StripLives
-from wearstats.plans.advice import Advice, Case, advise, over_service_limit
+from wearstats.plans.advice import Advice, Case, Stakes, advise, over_service_limit
 from wearstats.plans.chance import Chances, chances
 from wearstats.plans.draws import SurvivalDraws, checked_share
 from wearstats.plans.fleet import FleetOutlook, UnitApart, UnitOutlook
@@ -65,7 +66,7 @@ def outlook(
     apart = _units_apart(season.units, lives.frame)
     names = [*season.units["unit"], *lives.frame["unit"]]
     planned = [name for name in dict.fromkeys(names) if name not in apart]
-    ask = _Ask(draws, int(runs_ahead), plan, level, interval)
+    ask = _Ask(draws, int(runs_ahead), plan, level, interval, loss_psi_by_age)
     return FleetOutlook(
         units=tuple(
             _unit_outlook(name, lives, ask, limits.get(name, plan.service_limit_runs))
@@ -90,6 +91,21 @@ class _Ask:
     plan: RestripPlan
     level: float
     interval: RestripInterval
+    loss_psi_by_age: LossByAge | None
+
+
+def _stakes(ask: _Ask, age: float) -> Stakes | None:
+    costs, least = ask.plan.costs, ask.interval.cost_per_run
+    if costs is None or least is None or least.estimate is None:
+        return None
+    runs = np.asarray(age + 1.0 + np.arange(ask.runs_ahead), dtype=np.float64)
+    lost = np.zeros(len(runs)) if ask.loss_psi_by_age is None else ask.loss_psi_by_age(runs)
+    return Stakes(
+        least_per_run=least.estimate,
+        burn_through=costs.burn_through,
+        lost_boost=tuple((costs.lost_psi_per_run * lost).tolist()),
+        currency=costs.currency,
+    )
 
 
 def _service_limits(units: pd.DataFrame, general: float | None) -> dict[str, float]:
@@ -151,7 +167,7 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
         bound=ask.plan.least_chance,
         asks_for_chance=ask.plan.asks_for_chance,
         service_limit_runs=limit,
-        interval=ask.interval,
+        stakes=_stakes(ask, age),
     )
     return _told(name, build, case, ask)
 

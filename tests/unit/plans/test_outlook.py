@@ -135,14 +135,42 @@ def test_old_strips_are_restripped_even_where_new_ones_miss_the_bound() -> None:
     assert "with new strips 88 %, which is under the 90 % asked for as well" in unit.reason
 
 
-def test_known_costs_weigh_instead_of_a_chance_nobody_asked_for() -> None:
-    plan = RestripPlan(PRICES)
-    interval = plan.best(WEAR_OUT)
-    assert interval.latest is not None
-    at = only(fleet(build_of("K1", age=interval.latest - 3.0), plan=plan))
-    past = only(fleet(build_of("K1", age=interval.latest - 2.0), plan=plan))
-    assert (at.advice, past.advice) == (Advice.RUN, Advice.RESTRIP)
-    assert "that cost least; the chance of lasting them is" in at.reason
+@pytest.mark.parametrize("burn_through", [300.0, 900.0, 1500.0, 6000.0])
+def test_run_by_run_the_advice_turns_where_restripping_costs_least(burn_through: float) -> None:
+    # Age replacement (Barlow and Proschan 1965, ch. 4, on whole runs): one run more is worth
+    # making exactly as long as the age is under the best number of runs.
+    plan = RestripPlan(Costs(planned=300.0, burn_through=burn_through))
+    best = plan.best(WEAR_OUT).best
+    assert best is not None
+    advice = [
+        only(fleet(build_of("K1", age=float(age)), plan=plan, runs_ahead=1)).advice
+        for age in range(best + 2)
+    ]
+    assert advice == [Advice.RUN] * best + [Advice.RESTRIP] * 2
+
+
+def test_several_runs_are_weighed_against_the_best_plan() -> None:
+    # Risk of three runs more at age a: 1500 (1 - S(a+3)/S(a)); they are worth the least cost per
+    # run, min over T of (300 + 1500 F(T)) / sum_{k<T} S(k), times sum_{k<3} S(a+k)/S(a).
+    survival = np.exp(-((np.arange(40) / 12.0) ** 3))
+    least = min((300 + 1500 * (1 - survival[t])) / survival[:t].sum() for t in range(1, 30))
+    for age in range(12):
+        risk = 1500 * (1 - survival[age + 3] / survival[age])
+        worth = least * survival[age : age + 3].sum() / survival[age]
+        unit = only(fleet(build_of("K1", age=float(age)), plan=RestripPlan(PRICES)))
+        assert unit.advice is (Advice.RESTRIP if risk > worth else Advice.RUN), age
+        assert f"risk {risk:,.{0 if risk >= 100 else 2}f} USD of burn-through" in unit.reason
+        assert f"the {worth:,.{0 if worth >= 100 else 2}f} USD that as many runs" in unit.reason
+
+
+def test_lost_boost_counts_where_it_has_a_price() -> None:
+    prices = Costs(planned=300.0, burn_through=1500.0, lost_psi_per_run=50.0, currency="USD")
+    build = build_of("K1", age=4.0)
+    settings: dict[str, Any] = {"plan": RestripPlan(prices), "loss_psi_by_age": lambda k: 0.5 * k}
+    without = only(fleet(build, plan=RestripPlan(PRICES)))
+    counted = only(fleet(build, **settings))
+    assert "burn-through and lost boost" in counted.reason
+    assert "burn-through, not more" in without.reason
 
 
 def test_with_costs_a_look_is_asked_for_where_strips_may_have_failed_already() -> None:
@@ -152,17 +180,6 @@ def test_with_costs_a_look_is_asked_for_where_strips_may_have_failed_already() -
     six = only(fleet(build_of("K1", age=6.0, last_look=0.0), plan=plan))
     assert (five.advice, six.advice) == (Advice.RUN, Advice.LOOK)
     assert "the chance that they are still sound is 88 %" in six.reason
-
-
-def test_age_past_what_costs_least_is_restripped() -> None:
-    plan = RestripPlan(PRICES, bound=0.3)
-    interval = plan.best(WEAR_OUT)
-    assert interval.latest is not None
-    at = only(fleet(build_of("K1", age=interval.latest - 3.0), plan=plan))
-    past = only(fleet(build_of("K1", age=interval.latest - 2.0), plan=plan))
-    assert at.advice is Advice.RUN
-    assert past.advice is Advice.RESTRIP
-    assert "that cost least" in past.reason
 
 
 @pytest.mark.parametrize(
