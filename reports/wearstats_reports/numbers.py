@@ -12,7 +12,18 @@ from wearstats.estimates import Estimate
 
 MINUS = "\u2212"
 PERCENT = "\u00a0%"
-_DECIMALS = {"runs": 1, "thou": 1, "psi": 1, "thou per run": 2, "psi per thou": 2, "": 2}
+_DECIMALS = {
+    "runs": 1,
+    "thou": 1,
+    "thou per run": 2,
+    "mm": 2,
+    "mm per run": 4,
+    "psi": 1,
+    "psi per thou": 2,
+    "kPa": 1,
+    "kPa per mm": 0,
+    "": 2,
+}
 _MONEY_DECIMALS = 0
 _WHOLE_FROM = {"runs": 10.0}
 _SURELY = 0.995

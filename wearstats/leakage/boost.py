@@ -189,7 +189,7 @@ class BoostFit:
         spread = math.sqrt((effect * sd) ** 2 + (growth * error) ** 2 + (error * sd) ** 2)
         value, half = effect * growth * scale, self._critical(chosen) * spread * scale
         age = float(here["age"].iloc[0])
-        note = f"at {age:g} runs on the strips"
+        note = f"with {age:g} run{'' if age == 1 else 's'} on the strips"
         return Estimate(value, value - half, value + half, chosen, "psi", note)
 
     def _effect(self) -> tuple[float, float]:

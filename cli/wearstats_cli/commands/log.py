@@ -72,11 +72,15 @@ def command(
     from wearstats_cli import show
 
     how = _How(_settings(map_file, dates, sheet), join, apart, amend)
-    results = _take(book, files, how)
+    costs = [path for path in files if path.suffix.casefold() == ".toml"]
+    results = _take(book, [path for path in files if path not in costs], costs, how)
     if as_json:
-        show.as_json("log", {"files": [_as_dict(result) for result in results]})
+        body = {"files": [_as_dict(result) for result in results]}
+        show.as_json("log", {**body, "costs": [path.name for path in costs]})
     else:
         _show(book, results)
+        for path in costs:
+            show.line(f"Costs taken from {path.name}")
     return 3 if any(result.set_aside for result in results) else 0
 
 
@@ -99,16 +103,17 @@ def _settings(map_file: Path | None, dates: str | None, sheet: str | None) -> "S
     )
 
 
-def _take(book: str, files: Sequence[Path], how: _How) -> list["ImportResult"]:
+def _take(
+    book: str, files: Sequence[Path], costs: Sequence[Path], how: _How
+) -> list["ImportResult"]:
     from wearstats.records.costs import read_costs
     from wearstats_cli import show
 
     results = []
     with open_or_create(book) as opened:
+        for path in costs:
+            opened.set_costs(read_costs(path))
         for path in files:
-            if path.suffix.casefold() == ".toml":
-                opened.set_costs(read_costs(path))
-                continue
             with show.working(f"Reading {path.name}"):
                 results.append(
                     opened.log(
@@ -145,7 +150,8 @@ def _as_dict(result: "ImportResult") -> dict[str, object]:
 def _show(book: str, results: Sequence["ImportResult"]) -> None:
     from wearstats_cli import show, tables
 
-    tables.imports(results)
+    if results:
+        tables.imports(results)
     found = [finding for result in results for finding in result.findings]
     if found:
         show.heading("What needs a look")
