@@ -95,7 +95,7 @@ def test_lost_since_restrip_is_the_effect_times_the_growth(fit: BoostFit) -> Non
     assert per_thou.estimate is not None
     scale = fit.unit_ratio["K2"] / fit.mean_ratio
     assert lost.estimate == pytest.approx(per_thou.estimate * 2.0 * scale)
-    assert lost.note == "at 10 runs on the strips"
+    assert lost.note == "with 10 runs on the strips"
 
 
 def test_lost_carries_the_uncertainty_of_both(fit: BoostFit) -> None:
