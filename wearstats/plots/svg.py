@@ -77,8 +77,12 @@ def _drawn(figure: Figure) -> str:
         # SVG is drawn in points; laid out at another size, words come out a little wider.
         figure.dpi = _POINTS_PER_INCH
         _settle(figure)
+        # Laid out already; with an engine in place, saving would lay out and draw it once more.
+        engine = figure.get_layout_engine()
+        figure.set_layout_engine("none")
         sheet = io.StringIO()
         figure.savefig(sheet, format="svg", transparent=True, metadata=_NO_METADATA)
+        figure.set_layout_engine(engine)
         figure.dpi = dots_per_inch
     return sheet.getvalue()
 
