@@ -10,6 +10,7 @@ from xml.etree import ElementTree as ET
 import matplotlib as mpl
 import numpy as np
 from defusedxml.ElementTree import fromstring
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
@@ -76,12 +77,14 @@ def _drawn(figure: Figure) -> str:
         dots_per_inch = figure.dpi
         # SVG is drawn in points; laid out at another size, words come out a little wider.
         figure.dpi = _POINTS_PER_INCH
+        # Words are as wide as this canvas says, so it must be in place before the layout.
+        canvas = FigureCanvasSVG(figure)
         _settle(figure)
-        # Laid out already; with an engine in place, saving would lay out and draw it once more.
+        sheet = io.StringIO()
+        # Laid out already: `savefig` would draw it once more before drawing it.
         engine = figure.get_layout_engine()
         figure.set_layout_engine("none")
-        sheet = io.StringIO()
-        figure.savefig(sheet, format="svg", transparent=True, metadata=_NO_METADATA)
+        canvas.print_svg(sheet, metadata=_NO_METADATA)  # type: ignore[no-untyped-call]  # matplotlib's
         figure.set_layout_engine(engine)
         figure.dpi = dots_per_inch
     return sheet.getvalue()
