@@ -24,6 +24,7 @@ $(VENV)/.dev: $(VENV)/.use requirements/dev.txt
 install: $(VENV)/.dev
 
 demo: $(VENV)/.use
+	@rm -rf demo
 	$(BIN)/wearstats demo demo
 
 test: $(VENV)/.dev

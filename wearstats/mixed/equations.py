@@ -105,7 +105,7 @@ class MixedFit:
         for name, (labels, column) in effects.items():
             if name not in self.counts:
                 continue
-            spots = np.array([place.get((name, label), -1) for label in labels])
+            spots = np.array([place.get((name, label), -1) for label in labels], dtype=np.int64)
             known = np.flatnonzero(spots >= 0)
             design[known, size + spots[known]] = column[known]
             unseen[name] = np.where(spots < 0, column, 0.0)

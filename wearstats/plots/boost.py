@@ -63,8 +63,11 @@ def boost_over_season(rows: pd.DataFrame, axes: Axes, *, quantity: str = "boost,
 
 
 def _corrected_by_build(runs: pd.DataFrame, axes: Axes) -> None:
+    known = runs[runs["corrected"].notna()]
+    if known.empty:
+        return
     sns.lineplot(
-        runs,
+        known,
         x="run",
         y="corrected",
         units="build",

@@ -171,3 +171,10 @@ def test_an_exact_line_needs_a_floor() -> None:
         fit_components(4.0 + AGES, FIXED, NAMES, COMPONENTS)
     fit = fit_components(4.0 + AGES, FIXED, NAMES, COMPONENTS, residual_floor=0.1)
     assert fit.residual_variance == pytest.approx(0.1)
+
+
+def test_nothing_to_predict_is_no_fault() -> None:
+    fit = fit_components(response(), FIXED, NAMES, COMPONENTS)
+    none: dict[str, tuple[tuple[str, ...], FloatArray]] = {"unit rate": ((), np.zeros(0))}
+    mean, variance = fit.predicted(np.zeros((0, 2)), none)
+    assert (len(mean), len(variance)) == (0, 0)

@@ -214,6 +214,13 @@ def test_restrips_are_marked_where_the_build_changes() -> None:
     assert [label.get_text() for label in axes.get_xticklabels()] == ["11 Apr", "3 May", "4 May"]
 
 
+def test_boost_that_cannot_be_corrected_is_shown_as_read() -> None:
+    _, axes = new_axes()
+    boost_over_season(BOOST.assign(corrected=np.nan), axes)
+    assert "corrected" not in marks_of(axes)
+    assert len(marks_of(axes)["as read"]) == len(BOOST)
+
+
 def test_cost_is_shown_where_it_is_decided() -> None:
     _, axes = new_axes()
     cost_curve(COSTS, axes, best=3)
