@@ -10,18 +10,18 @@ import numpy as np
 
 from wearstats.arrays import FloatArray
 from wearstats.errors import NotConvergedError
+from wearstats.life.axes import AgeAxis
 from wearstats.life.distributions import Jet, Law
 from wearstats.life.fitting import ascend
 from wearstats.life.likelihood import Sample, derivatives, log_likelihood
 from wearstats.life.prior import Prior
-from wearstats.life.profile import AgeAxis
 
 _POINTS, _TURN = 17_711, 10_946
-"""Points of a Fibonacci lattice: no two share a coordinate, so that the distribution of any
-quantity is as smooth as the posterior. Its 5, 50 and 95 % points come out within 0.5 % of a
-standard deviation of those of a grid of nine million points (tests/unit/life)."""
+"""Points of a Fibonacci lattice, drawn together where the mass is. No two share a coordinate, so
+that the distribution of any quantity is as smooth as the posterior: 2.5, 5, 50, 95 and 97.5 %
+points come out within 2 % of a standard deviation (root mean square 0.3 %) of those of a grid of
+two million points, for 3 to 84 lives (one case stands in tests/unit/life)."""
 
-_POINTS_ALONE = 1201
 _COARSE = 41
 _BLOCK = 100_000
 """Grid points times lives evaluated at once: as much as stays in the cache."""
@@ -59,13 +59,17 @@ class Target:
         intercept = self.law.quantile(0.5) - np.exp(log_slope) * log_median
         return np.stack(np.broadcast_arrays(intercept, log_slope), axis=-1)
 
-    def log_density(self, log_median: FloatArray, log_slope: FloatArray) -> FloatArray:
-        """Return the log density at points of any shape, a block at a time."""
+    def log_likelihood(self, log_median: FloatArray, log_slope: FloatArray) -> FloatArray:
+        """Return the log likelihood at points of any shape, a block at a time."""
         theta = self.theta(log_median, log_slope).reshape(-1, 2)
         size = max(1, _BLOCK // self.sample.rows)
         blocks = [theta[first : first + size] for first in range(0, len(theta), size)]
-        value = np.concatenate([log_likelihood(self.law, self.sample, part) for part in blocks])
-        value = value.reshape(log_median.shape)
+        values = [log_likelihood(self.law, self.sample, part) for part in blocks]
+        return np.concatenate(values).reshape(log_median.shape)
+
+    def log_density(self, log_median: FloatArray, log_slope: FloatArray) -> FloatArray:
+        """Return the log density at points of any shape."""
+        value = self.log_likelihood(log_median, log_slope)
         away = (np.stack([log_median, log_slope], axis=-1) - self.centre) / self.spread
         density: FloatArray = value - np.sum(away[..., : self.free] ** 2, axis=-1) / 2
         return density
@@ -107,7 +111,7 @@ class _Box:
 
 
 def lattice(target: Target) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the points and their log densities, each of shape (m,)."""
+    """Return log medians, log slopes and weights (summing to 1) of the points, shape (m,)."""
     box = _around_mode(target)
     for _ in range(20):
         box, grown = _moved(target, box)
@@ -116,16 +120,49 @@ def lattice(target: Target) -> tuple[FloatArray, FloatArray, FloatArray]:
     else:
         message = "no grid holds the mass of the posterior"
         raise NotConvergedError(message, last=box.low.tolist())
+    axes, density = _coarse(target, box)
+    mass = np.exp(density - density.max())
     if target.free == 1:
-        medians = np.linspace(box.low[0], box.high[0], _POINTS_ALONE)
+        medians, log_room = _spread_out(axes[0], mass[:, 0], (np.arange(_POINTS) + 0.5) / _POINTS)
         slopes = np.full(medians.shape, target.centre[1])
     else:
         place = np.arange(_POINTS)
         across = (place * _TURN / _POINTS + 0.5 / _POINTS) % 1.0
-        slopes = box.low[1] + (box.high[1] - box.low[1]) * across
-        leaning = box.low[0] + (box.high[0] - box.low[0]) * (place + 0.5) / _POINTS
+        slopes, log_room = _spread_out(axes[1], mass.sum(axis=0), across)
+        leaning, room = _spread_out(axes[0], mass.sum(axis=1), (place + 0.5) / _POINTS)
+        log_room = log_room + room
         medians = box.medians(leaning, slopes)
-    return medians, slopes, target.log_density(medians, slopes)
+    log_weights = target.log_density(medians, slopes) + log_room
+    kept = log_weights > log_weights.max() - NEGLIGIBLE
+    weights = np.exp(log_weights[kept] - log_weights.max())
+    return medians[kept], slopes[kept], weights / weights.sum()
+
+
+def _spread_out(
+    axis: FloatArray, mass: FloatArray, shares: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Place points with the density of the square root of the mass.
+
+    Returns
+    -------
+    places, log_room : ndarray, shape (m,)
+        Coordinates, and the log of the length each point stands for.
+    """
+    wanted = np.sqrt(mass)
+    wanted = wanted + 1e-3 * wanted.max()
+    height = (wanted[1:] + wanted[:-1]) / 2
+    reached = np.concatenate([[0.0], np.cumsum(height)])
+    reached = reached / reached[-1]
+    cell = np.clip(np.searchsorted(reached, shares) - 1, 0, height.size - 1)
+    return np.interp(shares, reached, axis), -np.log(height[cell])
+
+
+def _coarse(target: Target, box: _Box) -> tuple[list[FloatArray], FloatArray]:
+    """Return the axes of the coarse grid and the log density on it, medians down."""
+    axes = [np.linspace(a, b, _COARSE) for a, b in zip(box.low, box.high, strict=True)]
+    slopes = axes[1] if target.free > 1 else target.centre[1:]
+    medians = box.medians(axes[0][:, None], slopes)
+    return axes, target.log_density(medians, np.broadcast_to(slopes, medians.shape))
 
 
 def _around_mode(target: Target) -> _Box:
@@ -146,10 +183,7 @@ def _around_mode(target: Target) -> _Box:
 def _moved(target: Target, box: _Box) -> tuple[_Box, bool]:
     """Trim the box to the mass, or widen the sides that cut it; say whether any was widened."""
     low, high = box.low.copy(), box.high.copy()
-    axes = [np.linspace(a, b, _COARSE) for a, b in zip(low, high, strict=True)]
-    slopes = axes[1] if target.free > 1 else target.centre[1:]
-    medians = box.medians(axes[0][:, None], slopes)
-    density = target.log_density(medians, np.broadcast_to(slopes, medians.shape))
+    axes, density = _coarse(target, box)
     heavy = density > density.max() - NEGLIGIBLE
     reach = [np.flatnonzero(heavy.any(axis=1)), np.flatnonzero(heavy.any(axis=0))]
     grown = False

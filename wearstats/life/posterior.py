@@ -9,8 +9,8 @@ import numpy as np
 from wearstats.arrays import FloatArray
 from wearstats.estimates import Estimate
 from wearstats.life.distributions import Law, law_named
-from wearstats.life.lattice import NEGLIGIBLE, Target, lattice
-from wearstats.life.likelihood import gather, log_likelihood
+from wearstats.life.lattice import Target, lattice
+from wearstats.life.likelihood import gather
 from wearstats.life.prior import Prior, PriorDict
 from wearstats.life.results import (
     HELD,
@@ -43,7 +43,7 @@ class LifePosterior:
     prior : Prior
         With `median_runs` filled in.
     log_likelihood : float
-        At the mode of the posterior.
+        The highest at any point.
     lives, failures : float
     log_median : ndarray, shape (m,)
         Log of the median life in runs.
@@ -270,20 +270,16 @@ def posterior(
             believed.shape, believed.log_shape_sd, sample.typical_age, believed.log_median_sd
         )
     target = Target(law, sample, believed)
-    log_median, log_slope, log_density = lattice(target)
-    weights = np.exp(log_density - log_density.max())
-    kept = weights > np.exp(-NEGLIGIBLE)
-    weights = weights[kept] / weights[kept].sum()
-    top = int(np.argmax(log_density))
-    mode = target.theta(log_median[top], log_slope[top])
+    log_median, log_slope, weights = lattice(target)
+    heights = target.log_likelihood(log_median, log_slope)
     return LifePosterior(
         baseline=baseline,
         fixed_shape=law.fixed_slope,
         prior=believed,
-        log_likelihood=float(log_likelihood(law, sample, mode)),
+        log_likelihood=float(heights.max()),
         lives=sample.lives,
         failures=sample.failures,
-        log_median=log_median[kept] + np.log(sample.typical_age),
-        log_slope=log_slope[kept],
+        log_median=log_median + np.log(sample.typical_age),
+        log_slope=log_slope,
         weights=weights,
     )

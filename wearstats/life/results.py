@@ -10,17 +10,10 @@ from scipy import special
 from wearstats.arrays import FloatArray
 from wearstats.errors import UsageError
 from wearstats.estimates import Estimate
+from wearstats.life.axes import AgeAxis, Axis, ChanceAxis, ShapeAxis, SurvivalAxis
 from wearstats.life.distributions import Law, law_named
 from wearstats.life.likelihood import Sample
-from wearstats.life.profile import (
-    AgeAxis,
-    Axis,
-    ChanceAxis,
-    ShapeAxis,
-    SurvivalAxis,
-    intercept_ends,
-    profile_ends,
-)
+from wearstats.life.profile import intercept_ends, profile_ends
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -195,7 +188,8 @@ class StripLifeFit:
         """Turn centres and ends on an axis into chances, which fall along it."""
         note = NO_FAILURES if self.mu is None else ""
         centre, low, high = (
-            np.where(np.isfinite(part), chance_of(np.nan_to_num(part)), np.nan) for part in found
+            np.where(np.isfinite(part), chance_of(np.where(np.isfinite(part), part, 0.0)), np.nan)
+            for part in found
         )
         return [
             Estimate(float(value), float(bottom), float(top), level, note=note)
