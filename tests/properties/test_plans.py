@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from wearstats.arrays import FloatArray
@@ -164,7 +164,10 @@ def test_without_costs_the_chance_is_kept_and_one_more_run_breaks_it(
 def test_chance_as_known_is_sound_now_times_chance_if_found_sound(
     draws: WeibullDraws, look: float, since: float, ahead: int
 ) -> None:
-    found = chances(draws, age=look + since, last_look=look, runs_ahead=ahead, level=0.9)
+    age = look + since
+    # A curve that has come to nought by now rules these strips out, which `chances` refuses.
+    assume(bool(np.all(draws.survival_matrix(np.array([age]))[0] > 0)))
+    found = chances(draws, age=age, last_look=look, runs_ahead=ahead, level=0.9)
     assert found.sound_now.estimate is not None
     assert found.ahead.estimate is not None
     assert found.ahead_if_sound.estimate is not None

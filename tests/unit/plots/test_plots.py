@@ -275,7 +275,10 @@ def test_nothing_to_draw_is_said(drawing: Drawing, said: str) -> None:
         (lambda axes: cost_curve(COSTS.drop(columns="near_best"), axes), "near_best"),
         (lambda axes: fleet_chances(CHANCES.drop(columns="advice"), axes), "advice"),
     ],
-    ids=str,
+    ids=[
+        *("curve", "steps", "curve lives", "lives", "looks"),
+        *("readings", "forecast", "boost", "costs", "chances"),
+    ],
 )
 def test_a_missing_column_is_named(drawing: Drawing, column: str) -> None:
     _, axes = new_axes()
