@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from wearstats.arrays import FloatArray, IntArray
+from wearstats.records.season import Season
 from wearstats_synthetic.boost import TrueBoost, true_boost
 from wearstats_synthetic.entries import (
     Paths,
@@ -96,6 +97,13 @@ class SimulatedSeason:
             "units": self.units,
             "readings": self.readings,
         }
+
+    @property
+    def records(self) -> Season:
+        """The clean records as a season, marked simulated."""
+        return Season.from_frames(
+            self.runs, self.restrips, self.units, self.readings, simulated=True
+        )
 
 
 def simulate(

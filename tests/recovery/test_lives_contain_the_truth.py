@@ -12,7 +12,7 @@ ROOM_RUNS = 1e-9  # ages are sums of loads written with one decimal
 @pytest.mark.parametrize("looked", [0.1, 0.45, 1.0])
 def test_every_life_lies_in_its_interval(seed: int, looked: float) -> None:
     season = simulate(seed, Truth(look_chance=looked))
-    lives = lives_of(season)
+    lives = lives_of(season.records)
     assert lives.left_out == ()
     assert len(lives.frame) == len(season.builds)
     both = lives.frame.merge(season.builds, on=["unit", "build"], suffixes=("", "_true"))

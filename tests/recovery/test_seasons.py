@@ -13,7 +13,6 @@ from wearstats.estimates import Estimate
 from wearstats.leakage import BoostModel
 from wearstats.life import StripLife
 from wearstats.lives import boost_rows, clearance_readings, lives_of
-from wearstats.records.season import Season
 from wearstats.wear import ClearanceWear
 from wearstats_synthetic import simulate
 
@@ -30,7 +29,7 @@ def holds(estimate: Estimate, truth: float) -> bool:
 def held(seed: int) -> set[str]:
     """Return the quantities whose interval holds the truth of one season."""
     made = simulate(seed)
-    season = Season.from_frames(made.runs, made.restrips, made.units, made.readings, simulated=True)
+    season = made.records
     lives = lives_of(season)
     assert not lives.left_out
     life = StripLife().fit(lives.observations()).parameters(LEVEL)
