@@ -68,49 +68,68 @@ def limit_of(law: Law, observations: "Observations") -> Limit:
     >>> limit_of(law_named("weibull"), lives).direction.split(":")[0]
     'the shape grows without bound'
     """
-    failed = np.isfinite(observations.upper)
-    if not failed.any():
+    plainly = _plainly_none(observations)
+    if plainly.settles or law.fixed_slope is not None:
+        return plainly
+    return _highest(_limits(observations))
+
+
+def _plainly_none(observations: "Observations") -> Limit:
+    """Return the limit that no law escapes: no failure, or nothing but failures at first look."""
+    if not np.isfinite(observations.upper).any():
         return Limit("life grows without bound: no strip failed", 0.0, settles=True)
-    lasted = observations.lower > observations.entry
-    if not lasted.any():
+    if not (observations.lower > observations.entry).any():
         words = "life falls to zero: every strip had failed by the first look at it"
         return Limit(words, 0.0, settles=True)
-    if law.fixed_slope is not None:
-        return _NONE
-    limits = (_one_age(observations), _fixed_share(observations), _late_entries(observations))
+    return _NONE
+
+
+def _limits(observations: "Observations") -> tuple[Limit, Limit, Limit]:
+    return _one_age(observations), _fixed_share(observations), _late_entries(observations)
+
+
+def _highest(limits: tuple[Limit, ...]) -> Limit:
     return max(limits, key=lambda limit: (limit.settles, limit.log_likelihood))
 
 
-def edges_of_shape(law: Law, observations: "Observations") -> tuple[float, float]:
-    """Return the limits of the profile log likelihood as the shape goes to zero and infinity.
-
-    An interval for the shape has no end on a side whose limit lies above its threshold.
-    """
-    flat = [_fixed_share(observations).log_likelihood]
-    if law.name != "loglogistic":  # its power-law limit is one of scale, not of shape
-        flat.append(_late_entries(observations).log_likelihood)
-    return max(flat), _one_age(observations).log_likelihood
-
-
-def finite_maximum(law: Law, observations: "Observations", sample: Sample) -> Ascent | Limit:
+def finite_maximum(
+    law: Law, observations: "Observations", sample: Sample
+) -> tuple[Ascent | Limit, tuple[float, float]]:
     """Return the maximum where it is finite, else the limit that lies above everything.
+
+    Returns
+    -------
+    outcome : Ascent or Limit
+    edges : (float, float)
+        Limits of the profile log likelihood as the shape goes to zero and to infinity: an
+        interval for the shape has no end on a side whose limit lies above its threshold.
 
     Raises
     ------
     NotConvergedError
         A finite maximum exists and was not found.
     """
-    limit = limit_of(law, observations)
+    limit, edges = _plainly_none(observations), (-np.inf, -np.inf)
+    if law.fixed_slope is None and not limit.settles:
+        limits = _limits(observations)
+        limit, edges = _highest(limits), _edges(law, limits)
     if limit.settles:
-        return limit
+        return limit, edges
     try:
         best = maximise(law, sample)
     except NotConvergedError:
         if np.isfinite(limit.log_likelihood):
-            return limit
+            return limit, edges
         raise
     above = float(best.value) - limit.log_likelihood
-    return best if above > _STRETCH * (1.0 + abs(float(best.value))) else limit
+    return (best if above > _STRETCH * (1.0 + abs(float(best.value))) else limit), edges
+
+
+def _edges(law: Law, limits: tuple[Limit, Limit, Limit]) -> tuple[float, float]:
+    one_age, fixed_share, late_entries = (limit.log_likelihood for limit in limits)
+    # the power-law limit of the loglogistic law is one of scale, not of shape
+    flat = fixed_share if law.name == "loglogistic" else max(fixed_share, late_entries)
+    return flat, one_age
 
 
 def _one_age(observations: "Observations") -> Limit:

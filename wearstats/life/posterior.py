@@ -43,7 +43,7 @@ class LifePosterior:
     prior : Prior
         With `median_runs` filled in.
     log_likelihood : float
-        The highest at any point.
+        The highest among the heaviest points.
     lives, failures : float
     log_median : ndarray, shape (m,)
         Log of the median life in runs.
@@ -271,7 +271,8 @@ def posterior(
         )
     target = Target(law, sample, believed)
     log_median, log_slope, weights = lattice(target)
-    heights = target.log_likelihood(log_median, log_slope)
+    heavy = np.argsort(weights)[-200:]
+    heights = target.log_likelihood(log_median[heavy], log_slope[heavy])
     return LifePosterior(
         baseline=baseline,
         fixed_shape=law.fixed_slope,

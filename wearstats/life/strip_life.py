@@ -7,7 +7,7 @@ import numpy as np
 
 from wearstats.errors import NotIdentifiedError, TooFewError
 from wearstats.life.distributions import law_named
-from wearstats.life.existence import Limit, edges_of_shape, finite_maximum
+from wearstats.life.existence import Limit, finite_maximum
 from wearstats.life.fitting import Ascent
 from wearstats.life.likelihood import Sample, gather
 from wearstats.life.results import StripLifeFit
@@ -75,14 +75,14 @@ class StripLife:
         sample = gather(observations)
         if sample.failures == 0:
             return self._bound(sample)
-        outcome = finite_maximum(law, observations, sample)
+        outcome, edges = finite_maximum(law, observations, sample)
         if isinstance(outcome, Limit):
             message = (
                 f"{sample.lives:g} lives with {sample.failures:g} failures do not settle a "
                 f"{law.name} law: {outcome.direction}"
             )
             raise NotIdentifiedError(message, direction=outcome.direction, hint=_WAYS_OUT)
-        return self._result(sample, outcome, edges_of_shape(law, observations))
+        return self._result(sample, outcome, edges)
 
     def _bound(self, sample: Sample) -> StripLifeFit:
         slope = law_named(self.baseline, self.shape).fixed_slope
