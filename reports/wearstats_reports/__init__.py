@@ -2,6 +2,13 @@
 
 from wearstats_reports.files import WrittenReport, write_season
 from wearstats_reports.report import SeasonReport, UnitReport
-from wearstats_reports.season import season_report
+from wearstats_reports.season import report_of, season_report
 
-__all__ = ["SeasonReport", "UnitReport", "WrittenReport", "season_report", "write_season"]
+__all__ = [
+    "SeasonReport",
+    "UnitReport",
+    "WrittenReport",
+    "report_of",
+    "season_report",
+    "write_season",
+]

@@ -61,15 +61,34 @@ def season_report(
     """
     _check(level, bound, runs_ahead)
     fits = fit_all(season, level=level, runs_ahead=runs_ahead, bound=bound)
+    return report_of(fits, seed=seed, tip_limit_thou=tip_limit_thou, set_aside=set_aside)
+
+
+def report_of(
+    fits: Fits,
+    *,
+    seed: int = 0,
+    tip_limit_thou: float | None = None,
+    set_aside: Sequence[SetAside] = (),
+) -> SeasonReport:
+    """Put every number of a report in one frozen value, from fits already made.
+
+    Parameters
+    ----------
+    fits : Fits
+    seed, tip_limit_thou, set_aside
+        As `season_report`.
+    """
+    season = fits.season
     left_out = all_left_out(fits, set_aside)
     pages = page_names(fits.unit_names)
     units = [_unit(fits, name, page, tip_limit_thou, left_out) for name, page in pages.items()]
     return SeasonReport(
         simulated=season.simulated,
         as_of=_last_day(season),
-        level=level,
+        level=fits.level,
         seed=seed,
-        runs_ahead=runs_ahead,
+        runs_ahead=fits.runs_ahead,
         units=tuple(sorted(units, key=_urgency)),
         curve=life_curve(fits),
         interval=restrip_interval(fits),

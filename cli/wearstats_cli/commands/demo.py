@@ -23,7 +23,7 @@ def command(*, folder: Path, seed: int, level: float) -> int:
     """
     from wearstats.errors import UsageError
     from wearstats_cli import reading, show, tables, tour
-    from wearstats_reports import season_report, write_season
+    from wearstats_reports import report_of, write_season
     from wearstats_reports.fits import fit_all
 
     if folder.exists() and any(folder.iterdir()):
@@ -33,14 +33,12 @@ def command(*, folder: Path, seed: int, level: float) -> int:
         prepared = tour.prepare(folder, seed=seed)
     season, set_aside = reading.records_of(str(prepared.book))
     with show.working("Fitting and drawing"):
-        fleet = reading.answered(fit_all(season, level=level, runs_ahead=tour.RUNS_AHEAD).outlook)
-        report = season_report(
-            season, seed=seed, level=level, runs_ahead=tour.RUNS_AHEAD, set_aside=set_aside
-        )
+        fits = fit_all(season, level=level, runs_ahead=tour.RUNS_AHEAD)
+        report = report_of(fits, seed=seed, set_aside=set_aside)
         written = write_season(report, folder / "report")
     show.banner(simulated=True)
     tables.imports(prepared.results)
-    tables.fleet(fleet)
+    tables.fleet(reading.answered(fits.outlook))
     show.line(f"Set aside, with reasons: {folder / 'mend.xlsx'}")
     show.line(f"Season report: {written.index}")
     show.line(f"Go on from here: wearstats plan {prepared.book} --runs 6")
