@@ -1,5 +1,6 @@
 """The house keeps its own rules: names, sizes, imports, what is committed."""
 
+import importlib
 import re
 import subprocess
 import sys
@@ -109,6 +110,23 @@ def test_help_loads_neither_pandas_nor_matplotlib() -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert "season" in done.stdout
     assert "LOADED []" in done.stdout
+
+
+@pytest.mark.parametrize(
+    "names",
+    ["wearstats_cli.show", "wearstats_cli.tables", "wearstats_reports.fits", "wearstats.book"],
+)
+def test_who_draws_nothing_loads_no_drawing(names: str) -> None:
+    code = f"import sys, {names}\nprint(sorted({{'matplotlib', 'seaborn'}} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("package", ["wearstats", "wearstats.records", "wearstats_reports"])
+def test_every_offered_name_is_there(package: str) -> None:
+    module = importlib.import_module(package)
+    assert all(hasattr(module, name) for name in module.__all__)
+    assert not hasattr(module, "nonsense")
 
 
 def test_the_root_of_the_library_loads_nothing_heavy() -> None:

@@ -4,8 +4,9 @@ The names are loaded when asked for: who needs the schema alone does not wait fo
 `take` stands in the module of its name.
 """
 
-from importlib import import_module
 from typing import TYPE_CHECKING
+
+from wearstats.lazy import on_demand
 
 if TYPE_CHECKING:
     from wearstats.records.columnmap import ColumnMap, read_column_map
@@ -55,26 +56,29 @@ __all__ = [
 ]
 
 if not TYPE_CHECKING:
-    _HOMES = {
-        "columnmap": ("ColumnMap", "read_column_map"),
-        "columns": ("Column", "Kind", "Sheet"),
-        "costs": ("Costs", "read_costs"),
-        "dictionary": ("data_dictionary",),
-        "findings": ("Finding", "Severity"),
-        "headers": ("ASIDE_HEADER", "REASON_HEADER"),
-        "kinds": ("Settings",),
-        "raw": ("RawChunk", "RawSheet"),
-        "read": ("read_sheets",),
-        "schema": ("MODES", "READINGS", "RESTRIPS", "RUNS", "SHEETS", "UNITS"),
-        "season": ("Season",),
-        "spellings": ("UnitSpellings",),
-        "taken": ("AsideRow", "Taken"),
-        "write": ("write_csv", "write_workbook"),
-    }
-    _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
-
-    def __getattr__(name: str) -> object:
-        if name not in _HOME_OF:
-            message = f"module {__name__!r} has no attribute {name!r}"
-            raise AttributeError(message)
-        return getattr(import_module(f"{__name__}.{_HOME_OF[name]}"), name)
+    __getattr__ = on_demand(
+        __name__,
+        {
+            "wearstats.records.columnmap": ("ColumnMap", "read_column_map"),
+            "wearstats.records.columns": ("Column", "Kind", "Sheet"),
+            "wearstats.records.costs": ("Costs", "read_costs"),
+            "wearstats.records.dictionary": ("data_dictionary",),
+            "wearstats.records.findings": ("Finding", "Severity"),
+            "wearstats.records.headers": ("ASIDE_HEADER", "REASON_HEADER"),
+            "wearstats.records.kinds": ("Settings",),
+            "wearstats.records.raw": ("RawChunk", "RawSheet"),
+            "wearstats.records.read": ("read_sheets",),
+            "wearstats.records.schema": (
+                "MODES",
+                "READINGS",
+                "RESTRIPS",
+                "RUNS",
+                "SHEETS",
+                "UNITS",
+            ),
+            "wearstats.records.season": ("Season",),
+            "wearstats.records.spellings": ("UnitSpellings",),
+            "wearstats.records.taken": ("AsideRow", "Taken"),
+            "wearstats.records.write": ("write_csv", "write_workbook"),
+        },
+    )
