@@ -2,6 +2,8 @@
 PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
+# Our matrices are small: threads only wait for one another.
+export OPENBLAS_NUM_THREADS ?= 1
 
 .PHONY: help install demo test test-slow fmt lint types layers check bench lock wheel docs clean
 
