@@ -5,12 +5,12 @@ BIN := $(VENV)/bin
 # Our matrices are small: threads only wait for one another.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: help install demo test test-slow fmt lint types layers check bench lock wheel docs clean
+.PHONY: help install demo test test-slow recovery fmt lint types layers check bench lock wheel docs clean
 
 help:
 	@echo "make demo   set up, simulate a season and write its reports to demo/"
 	@echo "make test   set up and run the tests"
-	@echo "make check  lint, types, layers, tests"
+	@echo "make check  lint, types, layers, tests, 100 simulated seasons against their truth"
 	@echo "make bench  measure, side by side in one run"
 
 $(VENV)/.use: requirements/use.txt pyproject.toml
@@ -35,6 +35,9 @@ test: $(VENV)/.dev
 test-slow: $(VENV)/.dev
 	$(BIN)/python -m pytest -n 2 -q -m slow
 
+recovery: $(VENV)/.dev
+	$(BIN)/python -m pytest -q -m slow tests/recovery/test_seasons.py
+
 fmt: $(VENV)/.dev
 	$(BIN)/ruff format .
 	$(BIN)/ruff check --fix .
@@ -49,7 +52,7 @@ types: $(VENV)/.dev
 layers: $(VENV)/.dev
 	$(BIN)/lint-imports
 
-check: lint types layers test
+check: lint types layers test recovery
 
 bench: $(VENV)/.dev
 	$(BIN)/python benchmarks/bench.py
