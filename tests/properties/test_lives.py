@@ -197,7 +197,9 @@ def known(story: Story) -> list[Known]:  # noqa: C901, PLR0912 - a plain loop, o
                 else:
                     sound = age
         if last:
-            ending = "retired" if story.retired else "in use"
+            left = at > 0 and build.restrip is not None and build.restrip["reason"] == "sold"
+            ending = "sold" if left and not build.runs else "in use"
+            ending = "retired" if story.retired else ending
         else:
             ending = (build.reason if build.torn_down else None) or "unknown"
         every.append(
@@ -222,10 +224,22 @@ def _doubt(story: Story, every: list[Known]) -> None:
             if len(list(_places(story, at, unsure_before=unsure_before))) != 1:
                 codes[at - 1].add("restrip-order")
                 codes[at].add("restrip-order")
+    for at in _levels(story):
+        codes[at].add("restrip-order")
+        codes[at + 1].add("restrip-order")
     for at, code in enumerate(codes):
         if "restrip-order" in code:
             code.discard("age-unknown")
         every[at] = replace(every[at], codes=frozenset(code))
+
+
+def _levels(story: Story) -> Iterator[int]:
+    """Yield builds that seem to go on: the next begins with a shut-off run and their counter."""
+    if story.run_sheet_alone:
+        for at, (before, build) in enumerate(pairwise(story.builds)):
+            old, new = before.runs[-1], build.runs[0]
+            if old.counter == new.counter and new.load < 1:
+                yield at
 
 
 def _places(story: Story, at: int, *, unsure_before: bool) -> Iterator[int]:

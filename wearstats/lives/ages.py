@@ -6,9 +6,9 @@ import numpy as np
 
 from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.lives.builds import Builds, Fault
-from wearstats.lives.counter import LOAD_PARTS, disagrees, entry_candidates
+from wearstats.lives.counter import LOAD_PARTS, counters_agree, disagrees, entry_candidates
 from wearstats.lives.restrips import OrderedRestrips
-from wearstats.lives.timeline import OrderedRuns
+from wearstats.lives.timeline import OrderedRuns, day_said
 
 _DECIMALS = 9
 
@@ -52,7 +52,7 @@ def count_ages(runs: OrderedRuns, restrips: OrderedRestrips, builds: Builds) -> 
         whole=(total[builds.stop] - total[builds.start]) / LOAD_PARTS,
     )
     entry, faults = _entries(runs, restrips, builds, counted)
-    faults += _counter_faults(runs, builds, entry, counted)
+    faults += _counter_faults(runs, restrips, builds, entry, counted)
     faults += _run_faults(runs, builds)
     unknown = np.zeros(builds.count, dtype=bool)
     unknown[of_run[runs.bad_load]] = True
@@ -166,7 +166,11 @@ def _derive(
 
 
 def _counter_faults(
-    runs: OrderedRuns, builds: Builds, entry: FloatArray, counted: _Counted
+    runs: OrderedRuns,
+    restrips: OrderedRestrips,
+    builds: Builds,
+    entry: FloatArray,
+    counted: _Counted,
 ) -> list[Fault]:
     """Report builds whose entered counters disagree with the counted age."""
     at_run = entry[builds.of_run]
@@ -186,11 +190,56 @@ def _counter_faults(
             )
             faults.append(Fault(build, "fall-without-restrip", message))
             continue
+        if builds.begun_by[build] >= 0 and _begins_elsewhere(
+            runs, builds, build, row, (entry, restrips.already)
+        ):
+            day = day_said(restrips.day[builds.begun_by[build]])
+            message = (
+                f"{readings}; the counters tell of another day or run for the restrip of {day}: "
+                "mend the restrip, or the counter"
+            )
+            faults += [Fault(each, "counter-disagrees", message) for each in builds.around(build)]
+            continue
         message = readings + "; mend the counter, or enter the run or restrip that is missing"
         # A beginning that was itself read off the counter is then in doubt as well.
         spoiled = builds.around(build) if builds.inferred[build] else (build,)
         faults += [Fault(each, "counter-disagrees", message) for each in spoiled]
     return faults
+
+
+def _begins_elsewhere(
+    runs: OrderedRuns, builds: Builds, build: int, row: int, ages: tuple[FloatArray, FloatArray]
+) -> bool:
+    """Tell whether the first counter of a build puts the restrip that began it in dispute.
+
+    So it does where it goes on from the build before, and where it is a count from fresh strips
+    from another run than the first one on record. Then the end of the build before is as
+    uncertain as this beginning.
+
+    Parameters
+    ----------
+    build, row : int
+        The build, and the first of its runs whose counter is wrong.
+    ages : tuple of ndarray, shape (b,) and (m,)
+        At the beginning of each build, and as entered with each restrip.
+    """
+    counter, parts = runs.counter, runs.load_parts
+    start, before = int(builds.start[build]), build - 1
+    if before not in builds.around(build) or not np.isnan(counter[start:row]).all():
+        return False
+    entry, already = ages
+
+    def agrees(place: int, age: float) -> bool:
+        return counters_agree(
+            counter[place : row + 1], parts[place : row + 1], entry=age, since=row - place
+        )
+
+    earlier = np.arange(builds.start[before], start)
+    filled = earlier[~np.isnan(counter[earlier])]
+    first = int(filled[-1]) + 1 if len(filled) else int(builds.start[before])
+    fresh = float(already[builds.begun_by[build]])
+    goes_on = agrees(int(builds.start[before]), float(entry[before]))
+    return goes_on or any(agrees(place, fresh) for place in range(first, row + 1))
 
 
 def _falls_for_good(

@@ -171,12 +171,19 @@ def _begin_between(runs: OrderedRuns, old: int, new: int) -> tuple[int, tuple[st
             runs.counter[place : new + 1], runs.load_parts[place : new + 1], entry=0.0
         )
     ]
+    load = int(runs.load_parts[old + 1 : new + 1].sum())
+    level = abs(runs.counter[new] - runs.counter[old]) <= TOLERANCE_RUNS
+    if level and fits and load < (new - old) * LOAD_PARTS:
+        message = (
+            f"runs since restrip stays at {runs.counter[new]:g} from {runs.said(old)} to "
+            f"{runs.said(new)}, with a run of less than full load: new strips, or a run that was "
+            "not counted; enter the restrip, or mend the counter"
+        )
+        return new, ("restrip-order", message)
     if len(fits) == 1:
         return fits[0], _SETTLED
-    readings = (
-        f"runs since restrip falls from {runs.counter[old]:g} ({runs.said(old)}) to "
-        f"{runs.counter[new]:g} ({runs.said(new)}), "
-    )
+    how = "stays at" if level else f"falls from {runs.counter[old]:g} ({runs.said(old)}) to"
+    readings = f"runs since restrip {how} {runs.counter[new]:g} ({runs.said(new)}), "
     if fits:
         return new, (
             "restrip-order",

@@ -95,11 +95,15 @@ def _lives_frame(
     last[:-1] = builds.unit[1:] != builds.unit[:-1]
     retired = last & service.has_left(builds.unit)
     ended_by, begun_by = builds.ended_by, builds.begun_by
+    # A unit that was sold has left, unless it ran again.
+    sold = last & ~retired & (builds.runs == 0)
+    sold &= _pick(restrips.frame["reason"], begun_by, "") == "sold"
     ending = _pick(restrips.frame["reason"], ended_by, "unknown")
     ending[last] = "in use"
     ending[retired] = "retired"
+    ending[sold] = "sold"
     restrip_days = np.append(restrips.day.astype("datetime64[D]"), np.datetime64("NaT"))
-    ended = restrip_days[ended_by]
+    ended = restrip_days[np.where(sold, begun_by, ended_by)]
     ended[retired] = service.retired[builds.unit[retired]].astype("datetime64[D]")
     mode = np.array([*MODES, ""], dtype=object)[np.where(out, -1, ends.mode)]
     looked = ~np.isnan(ends.last_look)
@@ -120,7 +124,7 @@ def _lives_frame(
             "age": ages.end,
             "last_look": ends.last_look,
             "last_look_date": look_day.astype("datetime64[ns]"),
-            "open": last & ~retired,
+            "open": last & ~retired & ~sold,
             "left_out": out,
             "strip_material": _pick(restrips.frame["strip_material"], begun_by, None),
             "strip_lot": _pick(restrips.frame["strip_lot"], begun_by, None),

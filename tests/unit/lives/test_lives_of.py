@@ -75,10 +75,12 @@ def test_shut_off_runs_count_as_fractions() -> None:
 
 @pytest.mark.parametrize("reason", ["planned", "sold", "crash", "other", None])
 def test_an_end_that_is_no_failure_is_censored_at_the_last_sound_look(reason: str | None) -> None:
-    lives = made([run(2, strips="sound"), run(3), run(4)], [restrip(1), restrip(5, reason=reason)])
+    lives = made(
+        [run(2, strips="sound"), run(3), run(4), run(6)], [restrip(1), restrip(5, reason=reason)]
+    )
     assert intervals(lives)[0] == (0, 1, math.inf, "")
     assert lives.frame["ending"].tolist() == [reason or "unknown", "in use"]
-    assert lives.frame["age"].tolist() == [3, 0]
+    assert lives.frame["age"].tolist() == [3, 1]
 
 
 def test_strips_found_sound_when_they_came_out_are_a_look() -> None:
@@ -182,6 +184,15 @@ def test_run_sheet_alone_with_two_possible_places_leaves_out_both() -> None:
     assert codes(lives) == [(1, "restrip-order"), (2, "restrip-order")]
 
 
+def test_run_sheet_alone_with_a_shut_off_run_that_does_not_raise_the_counter_is_in_doubt() -> None:
+    # 1 and 1 again: new strips, or the same ones and a counter of full runs
+    lives = made(
+        [run(2, 1, 1), run(4, 1, 1, load=0.5), run(6, 1, 2), run(8, 1, 3, strips="burned")]
+    )
+    assert codes(lives) == [(1, "restrip-order"), (2, "restrip-order")]
+    assert "stays at 1" in lives.left_out[0].message
+
+
 def test_a_slip_that_looks_like_a_restrip_puts_both_builds_in_doubt() -> None:
     lives = made([run(1, 1, 3), run(2, 1, 1), run(3, 1, 5)])
     assert codes(lives) == [(1, "counter-disagrees"), (2, "counter-disagrees")]
@@ -254,6 +265,33 @@ def test_two_restrips_on_one_day_that_cannot_be_told_apart() -> None:
     assert lives.usable["build"].tolist() == [4]
 
 
+@pytest.mark.parametrize(
+    ("counters", "after"),
+    [
+        ([1, 2, 3, 1, 2], 2),  # entered a run too early: the counter goes on past it
+        ([1, 2, 3, 4, 5], 2),  # of another unit: the counter never starts anew
+        ([1, 2, None, 1, 2], 2),  # a run too early: the first counter starts a run later
+        ([1, None, None, 2, 3], 3),  # a run too late: the first counter starts a run earlier
+    ],
+)
+def test_a_restrip_that_the_counters_place_elsewhere_leaves_out_both_its_builds(
+    counters: list[float | None], after: int
+) -> None:
+    runs = [run(2 * (at + 1), 1, counter) for at, counter in enumerate(counters)]
+    restrips = [restrip(1), restrip(2 * after + 1, reason="burned")]
+    lives = made([*runs, run(21, 1, 1, strips="burned")], [*restrips, restrip(20)])
+    assert codes(lives) == [(1, "counter-disagrees"), (2, "counter-disagrees")]
+    assert "restrip of 2026-05-" in lives.left_out[0].message
+    assert intervals(lives)[2] == (0, 0, 1, "burned")
+
+
+def test_a_first_counter_that_fits_nowhere_leaves_the_build_before_it_in() -> None:
+    lives = made(
+        [run(2, 1, 1), run(3, 1, 2), run(5, 1, 9), run(6, 1, 10)], [restrip(1), restrip(4)]
+    )
+    assert codes(lives) == [(2, "counter-disagrees")]
+
+
 def test_both_readings_of_a_counter_are_told() -> None:
     lives = made([run(2, 1, 1), run(3, 2, 2), run(4, 1, 7, load=0.5)], [restrip(1)])
     assert codes(lives) == [(1, "counter-disagrees")]
@@ -282,6 +320,16 @@ def test_the_day_of_joining_and_of_leaving_are_part_of_the_service() -> None:
     assert (life["ending"], life["open"]) == ("retired", False)
     assert life["ended"] == pd.Timestamp("2026-05-03")
     assert (life["lower"], life["upper"]) == (2, math.inf)
+
+
+def test_a_unit_sold_and_not_run_since_is_no_longer_in_use() -> None:
+    lives = made([run(2, strips="sound")], [restrip(1), restrip(4, reason="sold")])
+    assert lives.frame["ending"].tolist() == ["sold", "sold"]
+    assert lives.frame["open"].tolist() == [False, False]
+    assert lives.frame["ended"].tolist() == [pd.Timestamp("2026-05-04")] * 2
+    back = made([run(2, strips="sound"), run(9)], [restrip(1), restrip(4, reason="sold")])
+    assert back.frame["ending"].tolist() == ["sold", "in use"]
+    assert back.frame["open"].tolist() == [False, True]
 
 
 def test_a_look_after_a_run_of_no_load_cannot_fail() -> None:

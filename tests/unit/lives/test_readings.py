@@ -205,7 +205,7 @@ def test_boost_rows_stand_at_the_age_after_the_run() -> None:
             {"date": 2, "boost_psi": 30.0, "meet": "Lake One", "strips": "sound"},
             {"date": 3, "load": 0.5},
             {"date": 4, "boost_psi": 28.5},
-            {"date": 6, "boost_psi": 31.0, "runs_since_restrip": 4},
+            {"date": 6, "boost_psi": 31.0, "runs_since_restrip": 9},
         ],
         [{"date": 1}, {"date": 5}],
     )
