@@ -102,12 +102,12 @@ def _lives_frame(
     ending[last] = "in use"
     ending[retired] = "retired"
     ending[sold] = "sold"
-    restrip_days = np.append(restrips.day.astype("datetime64[D]"), np.datetime64("NaT"))
+    restrip_days = np.append(restrips.day.astype("datetime64[D]"), np.datetime64("NaT", "D"))
     ended = restrip_days[np.where(sold, begun_by, ended_by)]
     ended[retired] = service.retired[builds.unit[retired]].astype("datetime64[D]")
     mode = np.array([*MODES, ""], dtype=object)[np.where(out, -1, ends.mode)]
     looked = ~np.isnan(ends.last_look)
-    look_day = np.full(builds.count, np.datetime64("NaT"), dtype="datetime64[D]")
+    look_day = np.full(builds.count, np.datetime64("NaT", "D"), dtype="datetime64[D]")
     look_day[looked] = ends.last_look_day[looked].astype("datetime64[D]")
     return pd.DataFrame(
         {
