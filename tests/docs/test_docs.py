@@ -48,6 +48,7 @@ def documented(command: str) -> set[str]:
         "life {book}",
         "wear {book}",
         "leak {book}",
+        "trend {book}",
         "plan {book}",
         "season {book} --out {sheets}/report",
     ],

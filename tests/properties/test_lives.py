@@ -225,8 +225,12 @@ def _doubt(story: Story, every: list[Known]) -> None:
                 codes[at - 1].add("restrip-order")
                 codes[at].add("restrip-order")
     for at in _levels(story):
-        codes[at].add("restrip-order")
-        codes[at + 1].add("restrip-order")
+        for side in codes[at : at + 2]:
+            side.add("restrip-order")
+    _settle(codes, every)
+
+
+def _settle(codes: list[set[str]], every: list[Known]) -> None:
     for at, code in enumerate(codes):
         if "restrip-order" in code:
             code.discard("age-unknown")

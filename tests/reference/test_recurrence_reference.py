@@ -90,10 +90,9 @@ def test_valve_seats_to_the_digits_published(valve_seats: MeanCumulative) -> Non
         61: (0.024, 0.024), 76: (0.049, 0.034), 84: (0.073, 0.041), 87: (0.098, 0.047),
         92: (0.122, 0.052), 98: (0.146, 0.056), 120: (0.171, 0.059), 139: (0.220, 0.074),
     }  # fmt: skip
-    rows = valve_seats.frame.set_index("runs")
-    for age, (mean, error) in published.items():
-        assert round(rows.loc[age, "mean"], 3) == mean
-        assert round(rows.loc[age, "standard_error"], 3) == error
+    rows = valve_seats.frame.set_index("runs")[["mean", "standard_error"]].round(3)
+    found = rows.loc[list(published)].to_numpy().tolist()
+    assert found == [[mean, error] for mean, error in published.values()]
     assert valve_seats.failures == 48
     assert valve_seats.units == 41
 

@@ -160,9 +160,9 @@ def _weighed(case: Case, chances: Chances) -> str:
     than = "more" if on > best else "not more"
     boost = " and lost boost" if any(case.stakes.lost_boost) else ""
     return (
-        f"{runs_in_words(case.runs_ahead)} more risk {money(on, case.stakes.currency)} of "
-        f"burn-through{boost}, {than} than the {money(best, case.stakes.currency)} that as many "
-        "runs cost under the best plan"
+        f"{runs_in_words(case.runs_ahead)} more on these strips risk "
+        f"{money(on, case.stakes.currency)} of burn-through{boost}, {than} than the "
+        f"{money(best, case.stakes.currency)} that as many runs cost on strips renewed in time"
     )
 
 

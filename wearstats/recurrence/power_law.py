@@ -19,6 +19,8 @@ from wearstats.recurrence.histories import History
 
 _LEAST = 2
 _LOG_BETA = (-12.0, 12.0)
+_HOPELESS = 1e50
+_BETA_REACH = 5.0
 _REACH = 60.0
 """How far, in logs, an end of an interval is sought before that side counts as unbounded."""
 
@@ -205,11 +207,17 @@ class PowerLawFit:
             def loss(log_beta: float) -> float:
                 beta = math.exp(log_beta)
                 constant = intercept + slope * beta + own * log_beta
-                return -_log_likelihood(constant, beta, ages, ends)
+                # Far out the likelihood underflows; a finite ceiling keeps the search's sums finite.
+                with np.errstate(over="ignore", invalid="ignore"):
+                    lost = -_log_likelihood(constant, beta, ages, ends)
+                return min(_HOPELESS, lost)
 
             around = math.log(self.beta)
             best = optimize.minimize_scalar(
-                loss, bracket=(around - 0.1, around + 0.1), options={"xtol": 1e-10}
+                loss,
+                bounds=(around - _BETA_REACH, around + _BETA_REACH),
+                method="bounded",
+                options={"xatol": 1e-10},
             )
             return -float(best.fun)
 

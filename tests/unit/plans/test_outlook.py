@@ -159,7 +159,10 @@ def test_several_runs_are_weighed_against_the_best_plan() -> None:
         worth = least * survival[age : age + 3].sum() / survival[age]
         unit = only(fleet(build_of("K1", age=float(age)), plan=RestripPlan(PRICES)))
         assert unit.advice is (Advice.RESTRIP if risk > worth else Advice.RUN), age
-        assert f"risk {risk:,.{0 if risk >= 100 else 2}f} USD of burn-through" in unit.reason
+        assert (
+            f"on these strips risk {risk:,.{0 if risk >= 100 else 2}f} USD of burn-through"
+            in unit.reason
+        )
         assert f"the {worth:,.{0 if worth >= 100 else 2}f} USD that as many runs" in unit.reason
 
 

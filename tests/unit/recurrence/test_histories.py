@@ -59,7 +59,9 @@ def test_a_failure_at_the_end_is_known_for_what_it_is() -> None:
 
 
 def test_other_ends_count_as_runs_without_failure() -> None:
-    runs = [{**row, "strips": "pulled"} if row["date"].endswith("05") else row for row in TWO_BURNED]
+    runs = [
+        {**row, "strips": "pulled"} if row["date"].endswith("05") else row for row in TWO_BURNED
+    ]
     (burned,) = followed(runs, RESTRIPS).histories
     assert burned.found == (5.5,)
     (pulled,) = followed(runs, RESTRIPS, "pulled").histories
