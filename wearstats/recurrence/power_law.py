@@ -207,7 +207,7 @@ class PowerLawFit:
             def loss(log_beta: float) -> float:
                 beta = math.exp(log_beta)
                 constant = intercept + slope * beta + own * log_beta
-                # Far out the likelihood underflows; a finite ceiling keeps the search's sums finite.
+                # Far out the likelihood underflows; a finite ceiling keeps the sums finite.
                 with np.errstate(over="ignore", invalid="ignore"):
                     lost = -_log_likelihood(constant, beta, ages, ends)
                 return min(_HOPELESS, lost)
