@@ -95,7 +95,6 @@ class _Item:
     cells: str
     findings: str
     state: str
-    why: str | None
 
 
 @dataclass(slots=True)
@@ -115,13 +114,10 @@ class Shelf:
     mended: int = 0
     _items: dict[int, _Item] = field(default_factory=dict)
     _by_cells: dict[str, list[_Item]] = field(default_factory=lambda: defaultdict(list))
+    _open_by_row: dict[int, list[_Item]] = field(default_factory=lambda: defaultdict(list))
     _times_seen: Counter[str] = field(default_factory=Counter)
     # Items a faulty row of this import stands for: a second row with the number is another row.
     _claimed: set[int] = field(default_factory=set)
-    # What open items look like, so that few rows of a long sheet are looked at closely.
-    _open_texts: set[tuple[str, ...]] = field(default_factory=set)
-    _some_half_mended: bool = False
-    _well: list[tuple[str, int | None]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         """Fetch what is known of this sheet."""
@@ -132,13 +128,11 @@ class Shelf:
         same_kind = IMPORT_SHEETS.c.kind == self.kind
         for item in self._fetch(same_kind, or_(same_name, same_content)):
             self._by_cells[item.fingerprint].append(item)
-            if item.state == OPEN and not _repeats(item):
-                cells = dict(json.loads(item.cells))
-                self._open_texts.add(self._texts(cells))
-                self._some_half_mended |= self._fingerprint(cells) != item.fingerprint
+            if item.state == OPEN:
+                self._open_by_row[item.row].append(item)
 
     def _fetch(self, *where: ColumnElement[bool]) -> list[_Item]:
-        columns = ("id", "source_row", "fingerprint", "cells", "findings", "state", "why")
+        columns = ("id", "source_row", "fingerprint", "cells", "findings", "state")
         query = select(*(ASIDE.c[name] for name in columns)).select_from(_SOURCE)
         query = query.where(*where).order_by(ASIDE.c.id)
         found = [_Item(*row) for row in self.importing.connection.execute(query)]
@@ -153,38 +147,24 @@ class Shelf:
             self._fetch(ASIDE.c.id.in_(some), IMPORT_SHEETS.c.kind == self.kind)
         return frozenset(number for number in numbers if number not in self._items)
 
-    def is_open(self, number: int) -> bool:
-        """Whether the item of that number waits to be mended."""
-        item = self._items.get(number)
-        return item is not None and item.state == OPEN
-
-    def put(self, rows: Sequence[Faulty]) -> dict[int, tuple[str, str]]:
-        """Keep faulty rows that are not known yet.
-
-        Returns
-        -------
-        dict of int to (str, str)
-            The rows that have been settled since they were first set aside: code and message
-            of a note that says so.
-        """
+    def put(self, rows: Sequence[Faulty]) -> None:
+        """Keep faulty rows that are not known yet."""
         fresh: list[dict[str, object]] = []
-        settled: dict[int, tuple[str, str]] = {}
         for faulty in rows:
             cells = cells_text(faulty.cells)
             findings = as_json([finding.as_dict() for finding in faulty.findings])
             item = self._items.get(faulty.aside_id) if faulty.aside_id is not None else None
             if item is not None and item.state == OPEN and item.id not in self._claimed:
                 self._claimed.add(item.id)
-                self._try_again(item, faulty.cells, findings)
-                continue
-            known = self._known(item, self._fingerprint(faulty.cells))
-            if known is not None:
-                self._claimed.add(known.id)
-                self._say_anew(known, faulty.cells, findings)
-                if known.state != OPEN:
-                    settled[faulty.row] = _settled(known)
+                self._try_again(item, cells, findings)
                 continue
             fingerprint = self._fingerprint(faulty.cells)
+            before = self._times_seen[fingerprint]
+            self._times_seen[fingerprint] += 1
+            known = self._by_cells.get(fingerprint, [])
+            if before < len(known):
+                self._say_anew(known[before], faulty.cells, findings)
+                continue
             fresh.append(
                 {
                     "import_sheet_id": self.sheet_id,
@@ -197,29 +177,10 @@ class Shelf:
             )
         if fresh:
             self.importing.connection.execute(insert(ASIDE), fresh)
-        return settled
 
-    def _known(self, numbered: _Item | None, fingerprint: str) -> _Item | None:
-        """Return the item a faulty row stands for, if it looks as it did then."""
-        if (
-            numbered is not None
-            and numbered.fingerprint == fingerprint
-            and numbered.id not in self._claimed
-        ):
-            return numbered
-        before = self._times_seen[fingerprint]
-        self._times_seen[fingerprint] += 1
-        known = self._by_cells.get(fingerprint, [])
-        return known[before] if before < len(known) else None
-
-    def _try_again(self, item: _Item, said: Mapping[str, str], findings: str) -> None:
+    def _try_again(self, item: _Item, cells: str, findings: str) -> None:
         """Keep the latest attempt at mending in place of the one before it."""
-        # A sheet to be mended has the headers of all its rows: a blank says nothing.
-        cells, held = cells_text(said), dict(json.loads(item.cells))
-        if _filled(said) == _filled(held):
-            cells = item.cells
-        elif self._fingerprint(said) != self._fingerprint(held) or self._numbered(held):
-            # A place in the day filled in where there was none overwrites nothing.
+        if cells != item.cells:
             self.importing.connection.execute(
                 insert(HISTORY),
                 {
@@ -235,9 +196,6 @@ class Shelf:
             )
         self._rewrite(item, cells, findings)
 
-    def _numbered(self, cells: Mapping[str, str]) -> bool:
-        return bool(cells.get(self.written.counted or "", "").strip())
-
     def _say_anew(self, item: _Item, cells: Mapping[str, str], findings: str) -> None:
         """Say why a known row is faulty now: other settings may have left another reason."""
         half_mended = self._fingerprint(dict(json.loads(item.cells))) != item.fingerprint
@@ -252,18 +210,17 @@ class Shelf:
             update(ASIDE).where(ASIDE.c.id == item.id).values(cells=cells, findings=findings)
         )
 
-    def read_well(self, cells: Mapping[str, str], number: int | None) -> None:
-        """Remember a row that was logged or was there already, if something waits for it."""
-        if number is not None:
-            self._well.append(("", number))
-        elif self._some_half_mended or self._texts(cells) in self._open_texts:
-            self._well.append((self._fingerprint(cells), None))
+    def resolve(self, rows: Sequence[tuple[int, Mapping[str, str], int | None]]) -> None:
+        """Mark as mended what reads well now.
 
-    def resolve(self) -> None:
-        """Mark as mended what reads well now, wherever in the sheet it stands; at its end."""
+        Parameters
+        ----------
+        rows : sequence of (row, cells, aside number or None)
+            Rows that were logged or were there already.
+        """
         done: list[int] = []
-        for fingerprint, number in self._well:
-            item = self._items.get(number) if number is not None else self._same(fingerprint)
+        for row, cells, number in rows:
+            item = self._items.get(number) if number is not None else self._same(row, cells)
             if item is not None and item.state == OPEN and item.id not in self._claimed:
                 item.state = MENDED
                 done.append(item.id)
@@ -281,49 +238,21 @@ class Shelf:
         )
         self.importing.connection.execute(statement, [{"item": number} for number in done])
 
-    @property
-    def waits(self) -> bool:
-        """Whether a row without a number may settle anything."""
-        return bool(self._open_texts)
+    def waits_for(self, row: int) -> bool:
+        """Whether something of that row is open."""
+        return row in self._open_by_row
 
-    def _same(self, fingerprint: str) -> _Item | None:
-        return next(
-            (
-                item
-                for item in self._by_cells.get(fingerprint, [])
-                if item.state == OPEN and item.id not in self._claimed and not _repeats(item)
-            ),
-            None,
-        )
-
-    def _texts(self, cells: Mapping[str, str]) -> tuple[str, ...]:
-        apart = {*self.written.book, self.written.counted}
-        return tuple([t for header, t in cells.items() if t.strip() and header not in apart])
+    def _same(self, row: int, cells: Mapping[str, str]) -> _Item | None:
+        waiting = self._open_by_row.get(row)
+        if not waiting:
+            return None
+        fingerprint = self._fingerprint(cells)
+        return next((item for item in waiting if item.fingerprint == fingerprint), None)
 
     def _fingerprint(self, cells: Mapping[str, str]) -> str:
         """Tell rows apart by what was typed; the place is left out, as it may be filled in."""
-        own = {name: text for name, text in _filled(cells).items() if name != self.written.counted}
+        own = {header: text for header, text in cells.items() if header != self.written.counted}
         return hashlib.sha256(cells_text(own).encode()).hexdigest()
-
-
-def _repeats(item: _Item) -> bool:
-    """Whether an item looks like the row it repeats, so that only its number tells it apart."""
-    return any(found["code"] == "duplicate-row" for found in json.loads(item.findings))
-
-
-def _filled(cells: Mapping[str, str]) -> dict[str, str]:
-    return {header: text for header, text in cells.items() if text.strip()}
-
-
-def _settled(item: _Item) -> tuple[str, str]:
-    if item.state == MENDED:
-        how = "it has been mended since"
-    else:
-        how = f"it was left aside for good ({item.why})"
-    return (
-        f"aside-{item.state}",
-        f"this row was set aside before as number {item.id}, and {how}: nothing to do",
-    )
 
 
 def cells_text(cells: Mapping[str, str]) -> str:

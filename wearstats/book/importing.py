@@ -108,9 +108,10 @@ def take_in(connection: Connection, request: Request, when_utc: str) -> ImportRe
     key = connection.execute(insert(IMPORTS).values(values)).inserted_primary_key
     number = int(key[0]) if key is not None else 0
     importing = Import(connection, number, file, sha256, when_utc, request.amend)
-    findings = [*spellings.decide(importing, request.join, request.apart)]
+    spellings.decide(importing, request.join, request.apart)
     known = spellings.unit_spellings(connection)
     results: list[SheetResult] = []
+    findings: list[Finding] = []
     for raw in read_sheets(path, column_map=request.settings.column_map):
         result, found = _take_sheet(importing, raw, request, known)
         findings.extend(found)

@@ -58,6 +58,7 @@ class _Chunk:
     fresh: list[_Held] = field(default_factory=list)
     changes: list[tuple[str, Change]] = field(default_factory=list)
     faulty: list[Faulty] = field(default_factory=list)
+    well: list[tuple[int, Mapping[str, str], int | None]] = field(default_factory=list)
 
 
 class SheetIntake:
@@ -81,7 +82,6 @@ class SheetIntake:
         counted = SHEETS[kind].counted
         self._place = None if counted is None else self._layout.fields.index(counted)
         self._counts = dict.fromkeys(COUNTS, 0)
-        self._group = [place for place in self._layout.key if place != self._place]
         self._rows_seen: tuple[int, int] | None = None
         self.findings: list[Finding] = []
         self.sheet, self.kind = sheet, kind
@@ -107,20 +107,18 @@ class SheetIntake:
         with legible("the book"):
             chunk = _Chunk(self._fetch(rows))
         for row, number, typed, aside in zip(rows, numbers, cells, asides, strict=True):
-            unplaced = aside is not None and self._unplaced(chunk, row, number, typed, aside)
-            findings = unplaced or self._judge(chunk, row, number)
+            findings = self._judge(chunk, row, number)
             if findings:
-                place = None if unplaced else self._place_of(row)
-                as_typed = self._written.typed(typed, place)
+                as_typed = self._written.typed(typed, self._place_of(row))
                 chunk.faulty.append(Faulty(number, as_typed, findings, aside))
-            elif aside is not None or self._shelf.waits:
-                self._shelf.read_well(self._written.typed(typed), aside)
-        chunk.faulty.extend(
-            Faulty(bad.row, self._written.typed(bad.cells), bad.findings, bad.aside_id)
-            for bad in taken.aside
-        )
-        self._counts["set_aside"] += len(chunk.faulty)
-        self._put_aside(chunk.faulty)
+            elif aside is not None or self._shelf.waits_for(number):
+                chunk.well.append((number, self._written.typed(typed), aside))
+        for bad in taken.aside:
+            chunk.faulty.append(
+                Faulty(bad.row, self._written.typed(bad.cells), bad.findings, bad.aside_id)
+            )
+            self.findings.extend(bad.findings)
+        self._counts["set_aside"] += len(taken.aside)
         self.findings.extend(taken.notes)
         self._note_replaced_text(taken, numbers)
         self._write(chunk)
@@ -128,7 +126,6 @@ class SheetIntake:
 
     def finish(self, rows_read: int) -> SheetResult:
         """Keep the counts with the import."""
-        self._shelf.resolve()
         self._counts["rows_read"] = rows_read
         self._counts["mended"] = self._shelf.mended
         first, last = self._rows_seen or (None, None)
@@ -138,57 +135,6 @@ class SheetIntake:
             .values(**self._counts, first_row=first, last_row=last)
         )
         return SheetResult(self.sheet, self.kind, **self._counts, first_row=first, last_row=last)
-
-    def _put_aside(self, rows: Sequence[Faulty]) -> None:
-        settled = self._shelf.put(rows)
-        for faulty in rows:
-            if faulty.row not in settled:
-                self.findings.extend(faulty.findings)
-                continue
-            self.findings.append(self._note(*settled[faulty.row], faulty.row))
-
-    def _note(self, code: str, message: str, row: int, column: str | None = None) -> Finding:
-        return Finding(code, message, Severity.NOTE, self._importing.file, self.sheet, row, column)
-
-    def _unplaced(
-        self, chunk: _Chunk, row: Row, number: int, typed: Mapping[str, str], aside: int
-    ) -> tuple[Finding, ...]:
-        """Ask for the place of a mended row on a day of which the book holds records.
-
-        Its like stayed behind in the sheet it came from: counted among the mended rows alone it
-        would be taken for the first of the day, and fill or contradict another record.
-        """
-        label = self._written.counted
-        if self._place is None or label is None or typed.get(label, "").strip():
-            return ()
-        if not self._shelf.is_open(aside):
-            return ()
-        group = [row[place] for place in self._group]
-        there = sorted(
-            str(held.row[self._place])
-            for held in chunk.held.values()
-            if held.source.sheet_id != self._sheet_id
-            and [held.row[place] for place in self._group] == group
-        )
-        if not there:
-            return ()
-        counted = SHEETS[self.kind].counted
-        message = (
-            f"the book holds {counted} {' and '.join(there)} of that day and unit, and which "
-            f"{counted} this row is cannot be told here; write its number under {label!r}"
-        )
-        return (
-            Finding(
-                f"{counted}-number-missing",
-                message,
-                Severity.ASIDE,
-                self._importing.file,
-                self.sheet,
-                number,
-                label,
-                expected=f"a {counted} number",
-            ),
-        )
 
     def _place_of(self, row: Row) -> Value:
         return None if self._place is None else row[self._place]
@@ -203,10 +149,13 @@ class SheetIntake:
         named = {aside: number for aside, number in asides if aside is not None}
         for unknown in sorted(self._shelf.know(list(named))):
             self.findings.append(
-                self._note(
+                Finding(
                     "aside-unknown",
                     f"no row of this kind was set aside under number {unknown}; "
                     "the row is treated like any other",
+                    Severity.NOTE,
+                    self._importing.file,
+                    self.sheet,
                     named[unknown],
                 )
             )
@@ -214,9 +163,12 @@ class SheetIntake:
     def _note_replaced_text(self, taken: Taken, numbers: Sequence[int]) -> None:
         for place, column in unkeepable(taken.frame, self.kind):
             self.findings.append(
-                self._note(
+                Finding(
                     "text-replaced",
                     "a sign no database can keep (NUL or half a character) is kept as ␀ or �",
+                    Severity.NOTE,
+                    self._importing.file,
+                    self.sheet,
                     numbers[place],
                     column,
                 )
@@ -286,9 +238,12 @@ class SheetIntake:
         comparison = compare(held.row, row, self._layout)
         verdict, comparison = self._verdict(held, row, comparison)
         if verdict is Verdict.CONTRADICTS:
-            return tuple(
+            self._counts["set_aside"] += 1
+            findings = tuple(
                 self._contradiction(held, row, number, column) for column in comparison.contradicts
             )
+            self.findings.extend(findings)
+            return findings
         self._claim(key)
         if verdict is Verdict.ALREADY_THERE:
             self._counts["already_there"] += 1
@@ -410,6 +365,8 @@ class SheetIntake:
             )
             connection.execute(statement, touched)
         self._trails.write(chunk.changes)
+        self._shelf.put(chunk.faulty)
+        self._shelf.resolve(chunk.well)
 
 
 def _within(column: Column[Any], values: Sequence[Value]) -> Iterator[ColumnElement[bool]]:
