@@ -20,6 +20,8 @@ REFERENCE_PSI = STANDARD_PRESSURE_PA / PSI_PA
 _LEAST_UNITS = 3
 _LEAST_MEETS = 3
 _TIP = "tip clearance"
+_LEAST_CHANGE_THOU = 0.1
+"""A tenth of the step between blades: a smaller change of clearance is no change."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,7 +245,8 @@ def _check_enough(chosen: pd.DataFrame, columns: int, left_out: tuple[LeftOutRow
             f"at least {need} are needed{f' ({lost})' if lost else ''}"
         )
         raise TooFewError(message, have=len(chosen), need=need)
-    if chosen["tip_thou"].nunique() < _LEAST_UNITS:
+    tip = chosen["tip_thou"]
+    if tip.nunique() < _LEAST_UNITS or tip.max() - tip.min() < _LEAST_CHANGE_THOU:
         message = "the tip clearance hardly changes between boost rows"
         raise TooFewError(message, have=chosen["tip_thou"].nunique(), need=_LEAST_UNITS)
 

@@ -280,6 +280,19 @@ def test_a_clearance_that_never_changes_is_refused() -> None:
         BoostModel().fit(season().assign(age=3.0), LineOfWear(), sizes())
 
 
+def test_a_clearance_that_changes_by_less_than_a_feeler_tells_is_refused() -> None:
+    # readings all of 4 thou: the fitted line moves by rounding alone
+    class Flat(LineOfWear):
+        def clearance_at(
+            self, unit: Sequence[str], build: Sequence[float], age: ArrayLike
+        ) -> tuple[FloatArray, FloatArray]:
+            tip, sd = super().clearance_at(unit, build, age)
+            return 4.0 + 1e-14 * tip, sd
+
+    with pytest.raises(TooFewError, match="hardly changes"):
+        BoostModel().fit(season(), Flat(), sizes())
+
+
 def test_a_missing_column_is_named() -> None:
     with pytest.raises(ObservationError, match="barometer_inhg"):
         BoostModel().fit(season().drop(columns="barometer_inhg"), LineOfWear(), sizes())
