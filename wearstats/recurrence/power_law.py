@@ -19,9 +19,11 @@ from wearstats.recurrence.histories import History
 
 _LEAST = 2
 _LOG_BETA = (-12.0, 12.0)
-_HOPELESS = 1e50
-_BETA_REACH = 5.0
-_REACH = 60.0
+_LEAST_VALUE = -1e50
+"""Stands for a log likelihood below every number, so that a root can be sought from there."""
+_EXPONENT_AT_MOST = 600.0
+"""Beyond it exp, or what is made of it, overflows."""
+_REACH = 32.0
 """How far, in logs, an end of an interval is sought before that side counts as unbounded."""
 
 _Line = Callable[[float], tuple[float, float]]
@@ -204,22 +206,18 @@ class PowerLawFit:
         def value(held: float) -> float:
             intercept, slope = line(held)
 
-            def loss(log_beta: float) -> float:
+            def slope_at(log_beta: float) -> float:
+                """Return the slope in beta along the line: it falls from above 0 to below."""
                 beta = math.exp(log_beta)
-                constant = intercept + slope * beta + own * log_beta
-                # Far out the likelihood underflows; a finite ceiling keeps the sums finite.
-                with np.errstate(over="ignore", invalid="ignore"):
-                    lost = -_log_likelihood(constant, beta, ages, ends)
-                return min(_HOPELESS, lost)
+                exponent = intercept + slope * beta + own * log_beta + beta * np.log(ends)
+                weight = np.exp(np.minimum(exponent, _EXPONENT_AT_MOST))
+                turn = slope + own / beta
+                rising = ages.size * (turn + 1 / beta) + float(np.log(ages).sum())
+                return rising - float(weight @ (turn + np.log(ends)))
 
-            around = math.log(self.beta)
-            best = optimize.minimize_scalar(
-                loss,
-                bounds=(around - _BETA_REACH, around + _BETA_REACH),
-                method="bounded",
-                options={"xatol": 1e-10},
-            )
-            return -float(best.fun)
+            best = _crossing(slope_at)
+            constant = intercept + slope * math.exp(best) + own * best
+            return _log_likelihood(constant, math.exp(best), ages, ends)
 
         return self._ends(value, estimate, level, unit)
 
@@ -256,10 +254,10 @@ def _log_sum(ends: FloatArray, beta: float) -> float:
 
 
 def _log_likelihood(constant: float, beta: float, ages: FloatArray, ends: FloatArray) -> float:
-    """Return the log likelihood at log lambda = constant; -inf where it is below every number."""
+    """Return the log likelihood at log lambda = constant."""
     exponent = constant + _log_sum(ends, beta)
-    if exponent > 700:  # noqa: PLR2004 - beyond it exp overflows
-        return -math.inf
+    if exponent > _EXPONENT_AT_MOST:
+        return _LEAST_VALUE
     events = ages.size * (constant + math.log(beta)) + (beta - 1) * float(np.log(ages).sum())
     return events - math.exp(exponent)
 
@@ -275,4 +273,14 @@ def _root(count: int, logs: float, ends: FloatArray) -> float:
         weight = np.exp(beta * ends)
         return count - beta * (logs + count * float(weight @ ends / weight.sum()))
 
-    return math.exp(float(optimize.brentq(slope, *_LOG_BETA, xtol=1e-14)))
+    return math.exp(_crossing(slope))
+
+
+def _crossing(falling: Callable[[float], float]) -> float:
+    """Return where a function of log beta falls through 0, or the limit it does so beyond."""
+    least, most = _LOG_BETA
+    if falling(most) > 0:
+        return most
+    if falling(least) < 0:
+        return least
+    return float(optimize.brentq(falling, least, most, xtol=1e-13))
