@@ -7,7 +7,8 @@ import pandas as pd
 
 from wearstats.book.results import AsideItem
 from wearstats.errors import UsageError
-from wearstats.records.headers import ASIDE_HEADER, REASON_HEADER
+from wearstats.records.headers import ASIDE_HEADER, REASON_HEADER, match_headers
+from wearstats.records.schema import SHEETS
 from wearstats.records.write import write_csv, write_workbook
 
 
@@ -55,5 +56,10 @@ def _frame(items: Sequence[AsideItem]) -> pd.DataFrame:
         ASIDE_HEADER: [item.number for item in items],
         REASON_HEADER: [item.reason for item in items],
     }
+    sheet = SHEETS[items[0].kind]
+    known = {one.column.name for one in match_headers(headers, sheet, None) if one.column}
+    if sheet.counted is not None and sheet.counted not in known:
+        # A row whose place among its like is not known may have to say it.
+        headers.append(sheet.counted)
     columns.update({header: [item.cells.get(header, "") for item in items] for header in headers})
     return pd.DataFrame(columns)

@@ -8,9 +8,10 @@ from pathlib import Path
 from sqlalchemy import Connection, insert
 
 from wearstats.book import spellings
-from wearstats.book.asides import AsWritten, Import
+from wearstats.book.asides import Import
 from wearstats.book.intake import SheetIntake
 from wearstats.book.results import ImportResult, SheetResult
+from wearstats.book.shelf import AsWritten
 from wearstats.book.tables import IMPORTS
 from wearstats.book.values import as_json, clean_text
 from wearstats.errors import BookError
@@ -108,10 +109,9 @@ def take_in(connection: Connection, request: Request, when_utc: str) -> ImportRe
     key = connection.execute(insert(IMPORTS).values(values)).inserted_primary_key
     number = int(key[0]) if key is not None else 0
     importing = Import(connection, number, file, sha256, when_utc, request.amend)
-    spellings.decide(importing, request.join, request.apart)
+    findings = [*spellings.decide(importing, request.join, request.apart)]
     known = spellings.unit_spellings(connection)
     results: list[SheetResult] = []
-    findings: list[Finding] = []
     for raw in read_sheets(path, column_map=request.settings.column_map):
         result, found = _take_sheet(importing, raw, request, known)
         findings.extend(found)

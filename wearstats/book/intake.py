@@ -1,16 +1,16 @@
 """Rows of one sheet into the book, a chunk at a time, inside the import's transaction."""
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import pandas as pd
-from sqlalchemy import Column, ColumnElement, and_, bindparam, insert, select, update
+from sqlalchemy import bindparam, insert, update
 
-from wearstats.book.asides import AsWritten, Faulty, Import, Shelf
+from wearstats.book.asides import Import
 from wearstats.book.matching import Comparison, Verdict, compare
 from wearstats.book.results import SheetResult
+from wearstats.book.shelf import AsWritten, Faulty, Shelf
+from wearstats.book.standing import Held, Standing
 from wearstats.book.store import legible
 from wearstats.book.tables import COUNTS, IMPORT_SHEETS, RECORDS
 from wearstats.book.trail import AMENDED, COMPLETED, Change, Source, Trails, values_json
@@ -28,37 +28,15 @@ from wearstats.records.findings import Finding, Severity
 from wearstats.records.schema import SHEETS
 from wearstats.records.taken import Taken
 
-_ASKED_AT_ONCE = 500
-"""Values in one question; well under the number of parameters any database takes."""
-
-
-@dataclass(slots=True)
-class _Held:
-    """A record of the book while a chunk is compared with it."""
-
-    row: list[Value]
-    source: Source
-    changes: int
-    id: int | None = None
-    trail: list[Change] = field(default_factory=list)
-    touched: bool = False
-
-    def source_of(self, column: str) -> Source:
-        return next(
-            (change.source for change in reversed(self.trail) if change.field == column),
-            self.source,
-        )
-
 
 @dataclass(slots=True)
 class _Chunk:
     """What a chunk leaves to be written."""
 
-    held: dict[Row, _Held]
-    fresh: list[_Held] = field(default_factory=list)
+    held: dict[Row, Held]
+    fresh: list[Held] = field(default_factory=list)
     changes: list[tuple[str, Change]] = field(default_factory=list)
     faulty: list[Faulty] = field(default_factory=list)
-    well: list[tuple[int, Mapping[str, str], int | None]] = field(default_factory=list)
 
 
 class SheetIntake:
@@ -82,6 +60,7 @@ class SheetIntake:
         counted = SHEETS[kind].counted
         self._place = None if counted is None else self._layout.fields.index(counted)
         self._counts = dict.fromkeys(COUNTS, 0)
+        self._group = [place for place in self._layout.key if place != self._place]
         self._rows_seen: tuple[int, int] | None = None
         self.findings: list[Finding] = []
         self.sheet, self.kind = sheet, kind
@@ -92,6 +71,7 @@ class SheetIntake:
         ).inserted_primary_key
         self._sheet_id = int(key[0]) if key is not None else 0
         self._trails = Trails(importing.connection, kind, importing.when_utc)
+        self._standing = Standing(importing.connection, kind, self._trails)
         self._logged_before = self._trails.first_sheet_of(importing.sha256, importing.number)
         self._shelf = Shelf(importing, sheet, self._sheet_id, kind, written)
 
@@ -105,20 +85,22 @@ class SheetIntake:
             [*zip(asides, numbers, strict=True), *((b.aside_id, b.row) for b in taken.aside)]
         )
         with legible("the book"):
-            chunk = _Chunk(self._fetch(rows))
+            chunk = _Chunk(self._standing.near(rows))
         for row, number, typed, aside in zip(rows, numbers, cells, asides, strict=True):
-            findings = self._judge(chunk, row, number)
+            unplaced = aside is not None and self._unplaced(chunk, row, number, typed, aside)
+            findings = unplaced or self._judge(chunk, row, number)
             if findings:
-                as_typed = self._written.typed(typed, self._place_of(row))
+                place = None if unplaced else self._place_of(row)
+                as_typed = self._written.typed(typed, place)
                 chunk.faulty.append(Faulty(number, as_typed, findings, aside))
-            elif aside is not None or self._shelf.waits_for(number):
-                chunk.well.append((number, self._written.typed(typed), aside))
-        for bad in taken.aside:
-            chunk.faulty.append(
-                Faulty(bad.row, self._written.typed(bad.cells), bad.findings, bad.aside_id)
-            )
-            self.findings.extend(bad.findings)
-        self._counts["set_aside"] += len(taken.aside)
+            elif aside is not None or self._shelf.waits:
+                self._shelf.read_well(self._written.typed(typed), aside)
+        chunk.faulty.extend(
+            Faulty(bad.row, self._written.typed(bad.cells), bad.findings, bad.aside_id)
+            for bad in taken.aside
+        )
+        self._counts["set_aside"] += len(chunk.faulty)
+        self._put_aside(chunk.faulty)
         self.findings.extend(taken.notes)
         self._note_replaced_text(taken, numbers)
         self._write(chunk)
@@ -126,6 +108,7 @@ class SheetIntake:
 
     def finish(self, rows_read: int) -> SheetResult:
         """Keep the counts with the import."""
+        self._shelf.resolve()
         self._counts["rows_read"] = rows_read
         self._counts["mended"] = self._shelf.mended
         first, last = self._rows_seen or (None, None)
@@ -135,6 +118,57 @@ class SheetIntake:
             .values(**self._counts, first_row=first, last_row=last)
         )
         return SheetResult(self.sheet, self.kind, **self._counts, first_row=first, last_row=last)
+
+    def _put_aside(self, rows: Sequence[Faulty]) -> None:
+        settled = self._shelf.put(rows)
+        for faulty in rows:
+            if faulty.row not in settled:
+                self.findings.extend(faulty.findings)
+                continue
+            self.findings.append(self._note(*settled[faulty.row], faulty.row))
+
+    def _note(self, code: str, message: str, row: int, column: str | None = None) -> Finding:
+        return Finding(code, message, Severity.NOTE, self._importing.file, self.sheet, row, column)
+
+    def _unplaced(
+        self, chunk: _Chunk, row: Row, number: int, typed: Mapping[str, str], aside: int
+    ) -> tuple[Finding, ...]:
+        """Ask for the place of a mended row on a day of which the book holds records.
+
+        Its like stayed behind in the sheet it came from: counted among the mended rows alone it
+        would be taken for the first of the day, and fill or contradict another record.
+        """
+        label = self._written.counted
+        if self._place is None or label is None or typed.get(label, "").strip():
+            return ()
+        if not self._shelf.is_open(aside):
+            return ()
+        group = [row[place] for place in self._group]
+        there = sorted(
+            str(held.row[self._place])
+            for held in chunk.held.values()
+            if held.source.sheet_id != self._sheet_id
+            and [held.row[place] for place in self._group] == group
+        )
+        if not there:
+            return ()
+        counted = SHEETS[self.kind].counted
+        message = (
+            f"the book holds {counted} {' and '.join(there)} of that day and unit, and which "
+            f"{counted} this row is cannot be told here; write its number under {label!r}"
+        )
+        return (
+            Finding(
+                f"{counted}-number-missing",
+                message,
+                Severity.ASIDE,
+                self._importing.file,
+                self.sheet,
+                number,
+                label,
+                expected=f"a {counted} number",
+            ),
+        )
 
     def _place_of(self, row: Row) -> Value:
         return None if self._place is None else row[self._place]
@@ -149,13 +183,10 @@ class SheetIntake:
         named = {aside: number for aside, number in asides if aside is not None}
         for unknown in sorted(self._shelf.know(list(named))):
             self.findings.append(
-                Finding(
+                self._note(
                     "aside-unknown",
                     f"no row of this kind was set aside under number {unknown}; "
                     "the row is treated like any other",
-                    Severity.NOTE,
-                    self._importing.file,
-                    self.sheet,
                     named[unknown],
                 )
             )
@@ -163,73 +194,20 @@ class SheetIntake:
     def _note_replaced_text(self, taken: Taken, numbers: Sequence[int]) -> None:
         for place, column in unkeepable(taken.frame, self.kind):
             self.findings.append(
-                Finding(
+                self._note(
                     "text-replaced",
                     "a sign no database can keep (NUL or half a character) is kept as ␀ or �",
-                    Severity.NOTE,
-                    self._importing.file,
-                    self.sheet,
                     numbers[place],
                     column,
                 )
             )
-
-    def _fetch(self, rows: Sequence[Row]) -> dict[Row, _Held]:
-        """Fetch the records of the days and units in a chunk, with their changes."""
-        names = self._layout.fields
-        held: dict[Row, _Held] = {}
-        query = select(
-            *(self._table.c[name] for name in names),
-            self._table.c.import_sheet_id,
-            self._table.c.source_row,
-            self._table.c.changes,
-            self._table.c.id,
-        )
-        for condition in self._near(rows):
-            for found in self._importing.connection.execute(query.where(condition)):
-                sheet_id, row, changes, number = found[len(names) :]
-                values = list(found[: len(names)])
-                held[self._layout.key_of(values)] = _Held(
-                    values, Source(sheet_id, row), changes, number
-                )
-        changed = {
-            record_name(self.kind, record.row): record for record in held.values() if record.changes
-        }
-        for name, trail in self._trails.fetch(list(changed)).items():
-            changed[name].trail = trail
-        return held
-
-    def _near(self, rows: Sequence[Row]) -> Iterator[ColumnElement[bool]]:
-        """Yield conditions under which all records with the keys of the rows are found.
-
-        One unit and many days, or one day and many units, whichever asks less often: both are
-        answered from the index of the key, which a list of pairs is not by every database.
-        """
-        *first, last = self._layout.lookup
-        if not first:
-            yield from _within(
-                self._table.c[self._layout.fields[last]], [row[last] for row in rows]
-            )
-            return
-        pairs = {(row[first[0]], row[last]) for row in rows}
-        one, many = first[0], last
-        if len({day for day, _ in pairs}) > len({unit for _, unit in pairs}):
-            pairs = {(unit, day) for day, unit in pairs}
-            one, many = last, first[0]
-        groups: dict[Value, list[Value]] = defaultdict(list)
-        for lone, other in pairs:
-            groups[lone].append(other)
-        columns = [self._table.c[self._layout.fields[place]] for place in (one, many)]
-        for lone, others in groups.items():
-            for condition in _within(columns[1], others):
-                yield and_(columns[0] == lone, condition)
 
     def _judge(self, chunk: _Chunk, row: Row, number: int) -> tuple[Finding, ...]:
         """Let a row do what it may; return why it may not."""
         key = self._layout.key_of(row)
         held = chunk.held.get(key)
         if held is None:
-            held = _Held(list(row), Source(self._sheet_id, number), 0)
+            held = Held(list(row), Source(self._sheet_id, number), 0)
             chunk.held[key] = held
             chunk.fresh.append(held)
             self._counts["logged"] += 1
@@ -238,12 +216,9 @@ class SheetIntake:
         comparison = compare(held.row, row, self._layout)
         verdict, comparison = self._verdict(held, row, comparison)
         if verdict is Verdict.CONTRADICTS:
-            self._counts["set_aside"] += 1
-            findings = tuple(
+            return tuple(
                 self._contradiction(held, row, number, column) for column in comparison.contradicts
             )
-            self.findings.extend(findings)
-            return findings
         self._claim(key)
         if verdict is Verdict.ALREADY_THERE:
             self._counts["already_there"] += 1
@@ -257,7 +232,7 @@ class SheetIntake:
         if self._importing.amend:
             self._importing.claimed.add((self.kind, key))
 
-    def _verdict(self, held: _Held, row: Row, comparison: Comparison) -> tuple[Verdict, Comparison]:
+    def _verdict(self, held: Held, row: Row, comparison: Comparison) -> tuple[Verdict, Comparison]:
         may_amend = (
             self._importing.amend
             and (self.kind, self._layout.key_of(row)) not in self._importing.claimed
@@ -277,7 +252,7 @@ class SheetIntake:
             return Verdict.COMPLETES, comparison
         return Verdict.ALREADY_THERE, comparison
 
-    def _was_amended(self, held: _Held, row: Row, column: int) -> bool:
+    def _was_amended(self, held: Held, row: Row, column: int) -> bool:
         """Whether the record said so when this same file was logged before, and was amended since.
 
         The file has had its say; only another file, or this one with leave to amend, may
@@ -292,7 +267,7 @@ class SheetIntake:
             for change in held.trail
         )
 
-    def _contradiction(self, held: _Held, row: Row, number: int, column: int) -> Finding:
+    def _contradiction(self, held: Held, row: Row, number: int, column: int) -> Finding:
         places = self._layout.places[column]
         described = self._layout.columns[column]
         source = held.source_of(described.name)
@@ -314,7 +289,7 @@ class SheetIntake:
         )
 
     def _change(
-        self, chunk: _Chunk, held: _Held, row: Row, number: int, comparison: Comparison
+        self, chunk: _Chunk, held: Held, row: Row, number: int, comparison: Comparison
     ) -> None:
         record = record_name(self.kind, held.row)
         here = Source(self._sheet_id, number)
@@ -365,14 +340,6 @@ class SheetIntake:
             )
             connection.execute(statement, touched)
         self._trails.write(chunk.changes)
-        self._shelf.put(chunk.faulty)
-        self._shelf.resolve(chunk.well)
-
-
-def _within(column: Column[Any], values: Sequence[Value]) -> Iterator[ColumnElement[bool]]:
-    distinct = list(dict.fromkeys(values))
-    for start in range(0, len(distinct), _ASKED_AT_ONCE):
-        yield column.in_(distinct[start : start + _ASKED_AT_ONCE])
 
 
 def _aside_numbers(taken: Taken) -> list[int | None]:

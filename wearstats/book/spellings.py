@@ -1,6 +1,6 @@
 """Which spellings of a unit's name are one unit, decided once by the shop and kept."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from sqlalchemy import Connection, func, insert, select, update
 
@@ -8,6 +8,7 @@ from wearstats.book.asides import Import
 from wearstats.book.tables import HISTORY, RECORDS, SPELLINGS
 from wearstats.book.values import as_json, clean_text
 from wearstats.errors import UsageError
+from wearstats.records.findings import Finding, Severity
 from wearstats.records.spellings import UnitSpellings
 
 
@@ -38,8 +39,13 @@ def unit_spellings(connection: Connection) -> UnitSpellings:
     return UnitSpellings(sorted(first, key=lambda unit: (first[unit], unit)), joined, apart)
 
 
-def decide(importing: Import, join: Mapping[str, str], apart: Sequence[str]) -> None:
+def decide(importing: Import, join: Mapping[str, str], apart: Sequence[str]) -> tuple[Finding, ...]:
     """Keep new decisions, and what they replace in the history.
+
+    Returns
+    -------
+    tuple of Finding
+        A note for each name that stood for another unit, under which rows may be logged.
 
     Raises
     ------
@@ -49,7 +55,8 @@ def decide(importing: Import, join: Mapping[str, str], apart: Sequence[str]) -> 
     """
     new = _stated(join, apart)
     if not new:
-        return
+        return ()
+    notes: list[Finding] = []
     joined, held_apart = decisions(importing.connection)
     held: dict[str, str | None] = {**joined, **dict.fromkeys(held_apart)}
     after = {**held, **new}
@@ -67,6 +74,18 @@ def decide(importing: Import, join: Mapping[str, str], apart: Sequence[str]) -> 
             )
         elif held[written] != unit:
             _replace(importing, written, held[written], unit)
+            notes.extend(_stays(importing, written, held[written]))
+    return tuple(notes)
+
+
+def _stays(importing: Import, written: str, old: str | None) -> Iterator[Finding]:
+    rows = 0 if old is None else _rows_under(importing.connection, old)
+    if rows:
+        message = (
+            f"{written!r} stood for {old!r} until now; what was logged under it before stays "
+            f"among the {rows} rows of {old!r}"
+        )
+        yield Finding("spelling-anew", message, Severity.NOTE, importing.file, value=written)
 
 
 def _stated(join: Mapping[str, str], apart: Sequence[str]) -> dict[str, str | None]:
@@ -94,18 +113,22 @@ def _end(unit: str, after: Mapping[str, str | None], start: str) -> str:
 
 
 def _refuse_if_logged(connection: Connection, written: str, unit: str) -> None:
-    rows = sum(
-        connection.execute(
-            select(func.count()).select_from(table).where(table.c.unit == written)
-        ).scalar_one()
-        for table in RECORDS.values()
-    )
+    rows = _rows_under(connection, written)
     if rows:
         message = (
             f"{written!r} cannot be joined to {unit!r}: "
             f"the book holds {rows} rows under {written!r}"
         )
         raise UsageError(message, hint=f"Join {unit!r} to {written!r} instead.")
+
+
+def _rows_under(connection: Connection, unit: str) -> int:
+    return sum(
+        connection.execute(
+            select(func.count()).select_from(table).where(table.c.unit == unit)
+        ).scalar_one()
+        for table in RECORDS.values()
+    )
 
 
 def _replace(importing: Import, written: str, old: str | None, new: str | None) -> None:

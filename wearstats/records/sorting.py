@@ -291,7 +291,9 @@ class Sorter:
         aside = [
             AsideRow(
                 chunk.rows[row],
-                dict(zip(labels, texts[row], strict=True)) | self._known_place(places, row),
+                dict(zip(labels, texts[row], strict=True))
+                # Among rows that came back from being set aside, the count says nothing.
+                | (self._known_place(places, row) if ids[row] is None else {}),
                 tuple(self._found(chunk.rows[row], *one) for one in found),
                 ids[row],
             )
