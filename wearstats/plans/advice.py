@@ -64,7 +64,7 @@ class Case:
     last_look : float
         Age at which they were last known sound.
     ever_looked : bool
-        False where that is only their age when fitted.
+        False where that is only their age when fitted, or when the unit joined.
     hot : bool
         The last look found them hot.
     runs_ahead : int
@@ -175,11 +175,14 @@ def over_service_limit(case: Case) -> str | None:
     limit = case.service_limit_runs
     if limit is None or case.age + case.runs_ahead <= limit:
         return None
-    if case.age >= limit:
-        return f"The service limit of {runs_in_words(limit)} is reached at {_at(case)}."
+    if case.age == limit:
+        return f"The service limit of {runs_in_words(limit)} is reached."
+    if case.age > limit:
+        made = runs_in_words(case.age)
+        return f"The service limit of {runs_in_words(limit)} is passed: {made} are on these strips."
     return (
-        f"{runs_in_words(case.runs_ahead).capitalize()} more from {_at(case)} would pass the "
-        f"service limit of {runs_in_words(limit)}."
+        f"{runs_in_words(case.runs_ahead).capitalize()} more from {runs_in_words(case.age)} would "
+        f"pass the service limit of {runs_in_words(limit)}."
     )
 
 
@@ -193,11 +196,11 @@ def _too_dear(case: Case, chances: Chances) -> str | None:
 def _since_look(case: Case) -> str:
     if case.ever_looked:
         return f"nobody has looked for {runs_in_words(case.age - case.last_look)}"
-    return f"nobody has looked since they were fitted, {runs_in_words(case.age)} ago"
-
-
-def _at(case: Case) -> str:
-    return runs_in_words(case.age)
+    since = f"{runs_in_words(case.age - case.last_look)} ago"
+    if case.last_look > 0:
+        with_runs = f"with {runs_in_words(case.last_look)} on them"
+        return f"nobody has looked since they came {with_runs}, {since}"
+    return f"nobody has looked since they were fitted, {since}"
 
 
 def _sentence(reason: str, case: Case) -> str:

@@ -108,6 +108,14 @@ def test_strips_never_looked_at_say_so() -> None:
     assert unit.reason.startswith("Nobody has looked since they were fitted, seven runs ago")
 
 
+def test_strips_a_unit_joined_with_and_never_looked_at_say_so() -> None:
+    joined = build_of("K1", age=7.0, entry=4.0, last_look=np.nan)
+    unit = only(fleet(joined, plan=RestripPlan(bound=0.65)))
+    assert unit.reason.startswith(
+        "Nobody has looked since they came with four runs on them, three runs ago"
+    )
+
+
 def test_even_sound_strips_under_the_bound_are_restripped() -> None:
     unit = only(fleet(build_of("K1", age=11.0)))
     assert unit.advice is Advice.RESTRIP
@@ -190,7 +198,8 @@ def test_with_costs_a_look_is_asked_for_where_strips_may_have_failed_already() -
     [
         (3.0, None),
         (4.0, "Three runs more from four runs would pass the service limit of six runs."),
-        (6.0, "The service limit of six runs is reached at six runs."),
+        (6.0, "The service limit of six runs is reached."),
+        (7.0, "The service limit of six runs is passed: seven runs are on these strips."),
     ],
 )
 def test_the_units_own_service_limit_holds(age: float, said: str | None) -> None:
