@@ -1,4 +1,4 @@
-"""Strip life: laws, likelihood, intervals, prior-based fit and the product-limit curve."""
+"""Strip life: laws, likelihood, intervals, prior-based fit and the curves without a model."""
 
 from wearstats.life.answers import METHODS, LifeAnswer, LifeDict, Method, fit_life
 from wearstats.life.distributions import BASELINES
@@ -6,11 +6,14 @@ from wearstats.life.nonparametric import SurvivalCurve, kaplan_meier
 from wearstats.life.posterior import LifePosterior, posterior
 from wearstats.life.prior import Prior, PriorDict
 from wearstats.life.results import StripLifeFit
+from wearstats.life.seen import seen_curve
 from wearstats.life.strip_life import StripLife
+from wearstats.life.turnbull import IntervalCurve, npmle
 
 __all__ = [
     "BASELINES",
     "METHODS",
+    "IntervalCurve",
     "LifeAnswer",
     "LifeDict",
     "LifePosterior",
@@ -22,5 +25,7 @@ __all__ = [
     "SurvivalCurve",
     "fit_life",
     "kaplan_meier",
+    "npmle",
     "posterior",
+    "seen_curve",
 ]

@@ -282,12 +282,12 @@ def _warnings(observations: "Observations", note: str) -> tuple[str, ...]:
         found.append(f"The answer {note}.")
     if failures < _FEW_FAILURES:
         how_many = "no failure" if failures == 0 else f"only {failures:g} failed"
-        found.append(
-            f"{observations.count:g} lives, {how_many}: read the interval, not the number."
-        )
+        lives = "1 life" if observations.count == 1 else f"{observations.count:g} lives"
+        found.append(f"{lives}, {how_many}: read the interval, not the number.")
     silent = float(observations.weight[~observations.informative].sum())
     if silent:
-        found.append(f"{silent:g} lives say nothing yet: not seen sound after their entry.")
+        who = "1 life says" if silent == 1 else f"{silent:g} lives say"
+        found.append(f"{who} nothing yet: not seen sound after entry.")
     return tuple(found)
 
 

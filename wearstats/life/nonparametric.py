@@ -14,6 +14,7 @@ import numpy as np
 from wearstats.arrays import BoolArray, FloatArray
 from wearstats.errors import ObservationError, TooFewError
 from wearstats.estimates import Estimate
+from wearstats.life import risk_sets
 from wearstats.life.results import certain, check_runs, critical_value
 
 if TYPE_CHECKING:
@@ -21,8 +22,7 @@ if TYPE_CHECKING:
 
     from wearstats.lives.observations import Observations
 
-LEAST_AT_RISK = 3.0
-"""The curve begins at the first age at which so many lives (or all, if fewer) are at risk."""
+_ROUNDING = 1e-12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,16 +112,16 @@ def kaplan_meier(
     level : float
     given_age : float or None, runs
         Condition on being sound at this age; None takes 0, or with late entries the first age
-        with a real risk set (see `LEAST_AT_RISK`) after which the risk set never empties
-        while lives are still to come.
+        with a real risk set (see `risk_sets.LEAST_AT_RISK`) after which the risk set never
+        empties while lives are still to come.
 
     Raises
     ------
     TooFewError
         No informative life.
     ObservationError
-        Intervals overlap, so that no product-limit curve exists; or nobody was at risk after
-        `given_age`.
+        Intervals overlap, so that no product-limit curve exists (see `npmle`); or nobody was
+        at risk after `given_age`.
     """
     critical_value(level)
     tells = observations.informative
@@ -131,15 +131,25 @@ def kaplan_meier(
     entry, weight = observations.entry[tells], observations.weight[tells]
     lower, upper = observations.lower[tells], observations.upper[tells]
     failed = np.isfinite(upper)
-    labels = [label for label, kept in zip(observations.labels, tells, strict=True) if kept]
-    _refuse_overlaps(entry, lower, upper, labels)
+    found = risk_sets.straddled(entry, lower, upper)
+    if found is not None:
+        place, age = found
+        label = observations.labels[int(np.flatnonzero(tells)[place])]
+        message = (
+            f"no product-limit curve: {label} failed between {lower[place]:g} and "
+            f"{upper[place]:g} runs, and another life is known to {age:g}"
+        )
+        raise ObservationError(message, hint="take the curve for intervals, npmle")
     leaves = np.where(failed, upper, lower)
 
     ages = np.unique(upper[failed])
-    watched = (entry[:, None] < ages) & (ages <= leaves[:, None])
-    at_risk = weight @ watched
-    deaths = weight @ (failed[:, None] & (upper[:, None] == ages))
-    begin = _first_real_age(entry, leaves, weight, ages, at_risk - deaths)
+    at_risk = risk_sets.at_risk(entry, leaves, weight, ages)
+    places = np.searchsorted(ages, upper[failed])
+    deaths = np.bincount(places, weight[failed], ages.size).astype(np.float64)
+    # All that were at risk failed, whatever the rounding of weights summed in another order.
+    at_risk = np.where(at_risk <= deaths * (1 + _ROUNDING), deaths, at_risk)
+    emptied = ages[at_risk == deaths]
+    begin = risk_sets.first_real_age(entry, leaves, weight, emptied)
     given = begin if given_age is None else check_runs(given_age)
     last = float(leaves.max())
     if given >= last:
@@ -171,42 +181,12 @@ def _notes(given: float, begin: float, ages: FloatArray, defined: BoolArray) -> 
     if given > 0:
         notes.append(f"the curve is the chance to outlast an age, given sound at {given:g} runs")
     if given < begin:
-        notes.append(f"fewer than {LEAST_AT_RISK:g} lives, or none, were watched before {begin:g}")
+        few = f"{risk_sets.LEAST_AT_RISK:g}"
+        notes.append(f"fewer than {few} lives, or none, were watched before {begin:g}")
     left = int((~defined).sum())
     if left:
         notes.append(f"failures at {left} of {ages.size} ages, up to {given:g} runs, are not in it")
     return tuple(notes)
-
-
-def _refuse_overlaps(
-    entry: FloatArray, lower: FloatArray, upper: FloatArray, labels: list[str]
-) -> None:
-    """Refuse intervals that something happens inside of."""
-    stepped = np.isfinite(upper) & (upper > lower)
-    marks = np.concatenate([entry, lower, upper[np.isfinite(upper)]])
-    for place in np.flatnonzero(stepped):
-        inside = (marks > lower[place]) & (marks < upper[place])
-        if inside.any():
-            message = (
-                f"no product-limit curve: {labels[place]} failed between {lower[place]:g} and "
-                f"{upper[place]:g} runs, and another life is known to {marks[inside][0]:g}; "
-                "take the fitted curve"
-            )
-            raise ObservationError(message)
-
-
-def _first_real_age(
-    entry: FloatArray, leaves: FloatArray, weight: FloatArray, ages: FloatArray, left: FloatArray
-) -> float:
-    """Return the age from which the curve stands on a real risk set."""
-    if not (entry > 0).any():
-        return 0.0
-    starts = np.unique(entry)
-    after = weight @ ((entry[:, None] <= starts) & (starts < leaves[:, None]))
-    enough = min(LEAST_AT_RISK, float(after.max()))
-    begin = float(starts[np.flatnonzero(after >= enough)[0]])
-    emptied = ages[(left <= 0) & (ages < leaves.max())]
-    return max(begin, float(emptied.max())) if emptied.size else begin
 
 
 def _product_limit(
