@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from wearstats_cli import show
 from wearstats_reports import numbers
+from wearstats_reports.cells import count
 
 if TYPE_CHECKING:
     from wearstats.book import ImportResult
@@ -30,18 +31,19 @@ def imports(results: Sequence["ImportResult"]) -> None:
 
 def fleet(outlook: "FleetOutlook") -> None:
     """Print where each unit stands, why, and the cautions that belong to it."""
-    show.heading(f"The next {outlook.runs_ahead} runs")
+    ahead = count(outlook.runs_ahead, "run")
+    show.heading(f"The next {ahead}")
     show.line(
-        f"From {outlook.lives} lives, {outlook.failures} burned through; {outlook.left_out} left "
-        f"out. Intervals {numbers.level(outlook.level)}."
+        f"From {count(outlook.lives, 'life', 'lives')}, {outlook.failures} burned through; "
+        f"{outlook.left_out} left out. Intervals {numbers.level(outlook.level)}."
     )
     show.table(
-        ("unit", "age", "seen at", "sound now", f"after {outlook.runs_ahead} runs", "advice"),
+        ("unit", "age", "seen at", "sound now", f"after {ahead}", "advice"),
         [
             (
                 unit.unit,
                 numbers.age(unit.age),
-                numbers.age(unit.last_look),
+                "" if unit.last_look is None else numbers.age(unit.last_look),
                 _chance(unit.chances.sound_now if unit.chances else None),
                 _chance(unit.chances.ahead if unit.chances else None),
                 unit.advice.value,

@@ -52,9 +52,11 @@ def lives_count(lives: "StripLives") -> dict[str, int]:
 
 def lives_sentence(lives: "StripLives") -> str:
     """Say how many lives there are and how they ended."""
+    from wearstats_reports.cells import count
+
     counts = lives_count(lives)
     ends = ", ".join(f"{counts[mode]} {said}" for mode, said in ENDS.items() if counts.get(mode))
     return (
-        f"{counts['lives']} lives: {ends or 'no failure'}, {counts['unfinished']} not failed when "
-        f"last seen. {counts['left_out']} left out."
+        f"{count(counts['lives'], 'life', 'lives')}: {ends or 'no failure'}, "
+        f"{counts['unfinished']} not failed when last seen. {counts['left_out']} left out."
     )

@@ -213,7 +213,7 @@ def _empty_faults(lower: FloatArray, upper: FloatArray, end: FloatArray) -> list
             "ends-before-it-begins",
             f"strips sound at age {lower[build]:g}, and failed at age {upper[build]:g} with "
             f"no run under load in between (age at the end {end[build]:g}); mend the look or "
-            "the reason of the restrip",
+            "the reason of the restrip, or log the runs in between",
         )
         for build in np.flatnonzero(upper <= lower)
     ]

@@ -30,6 +30,7 @@ def command(*, book: str, level: float, system: str, as_json: bool) -> int:
     from wearstats.wear import ClearanceWear
     from wearstats_cli import quantities, reading, show
     from wearstats_reports import numbers
+    from wearstats_reports.cells import count
 
     season = reading.season_of(book)
     lives = lives_of(season)
@@ -55,7 +56,8 @@ def command(*, book: str, level: float, system: str, as_json: bool) -> int:
     show.banner(simulated=season.simulated)
     show.heading("Boost lost to tip clearance")
     show.line(
-        f"{fit.rows} runs with boost, {fit.units} units, {fit.meets} meets; boost at 29.921 inHg. "
+        f"{count(fit.rows, 'run')} with boost, {count(fit.units, 'unit')}, "
+        f"{count(fit.meets, 'meet')}; boost at 29.921 inHg. "
         f"Intervals {numbers.level(level)}."
     )
     show.line(f"Worth: {numbers.quantity(worth)}.")
@@ -63,7 +65,9 @@ def command(*, book: str, level: float, system: str, as_json: bool) -> int:
         ("unit", f"lost since the restrip, {scale.name}", ""),
         [(unit, show.bare(each), each.note) for unit, each in lost.items()],
     )
-    show.bullets("Not used", [f"{each.count} runs: {each.reason}" for each in fit.left_out])
+    show.bullets(
+        "Not used", [f"{count(each.count, 'run')}: {each.reason}" for each in fit.left_out]
+    )
     show.bullets("Doubtful", fit.warnings)
     return 0
 

@@ -107,9 +107,9 @@ def _show(
     show.heading(f"Strip life until {words.ENDS.get(mode, mode)}")
     show.line(words.lives_sentence(lives))
     show.line(
-        f"{answer.baseline.capitalize()} law by {answer.method}, from {answer.lives:g} lives that "
-        f"tell something, {answer.failures:g} of them {words.ENDS.get(mode, mode)}. "
-        f"Intervals {level}. {answer.method_note}"
+        f"{answer.baseline.capitalize()} law by {answer.method}; lives that tell something: "
+        f"{answer.lives:g}, of them {words.ENDS.get(mode, mode)}: {answer.failures:g}. "
+        f"Intervals {level}."
     )
     chances = [(age, numbers.chance(answer.survival(age))) for age in range(1, runs + 1)]
     show.table(

@@ -64,10 +64,11 @@ def command(
 def _show(fleet: "FleetOutlook", sets: "SetsNeeded") -> None:
     from wearstats_cli import show, tables
     from wearstats_reports import numbers
+    from wearstats_reports.cells import count
 
     show.bullets("When to restrip", fleet.restrip.remarks)
     carry = [
-        f"{sets.enough(chance)} are enough with {numbers.percent(chance)}"
+        f"{count(sets.enough(chance), 'set')}: enough with a chance of {numbers.percent(chance)}"
         for chance in (0.9, 0.95, 0.99)
     ]
     show.bullets("Strip sets to carry", carry)

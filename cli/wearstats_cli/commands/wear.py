@@ -127,10 +127,12 @@ def _units(
 def _show(fit: "ClearanceWearFit", units: list["_Unit"], scale: "Scale", runs: int) -> None:
     from wearstats_cli import show
     from wearstats_reports import numbers
+    from wearstats_reports.cells import count
 
     show.heading(f"{fit.what.capitalize()} against runs on the strips")
     show.line(
-        f"{fit.readings} readings of {fit.builds} builds of {fit.units} units. "
+        f"{count(fit.readings, 'reading')} of {count(fit.builds, 'build')} of "
+        f"{count(fit.units, 'unit')}. "
         f"Intervals {numbers.level(fit.level)}."
     )
     show.estimates(
@@ -141,7 +143,7 @@ def _show(fit: "ClearanceWearFit", units: list["_Unit"], scale: "Scale", runs: i
         fit.level,
     )
     limited = any(unit.due is not None for unit in units)
-    columns = ["unit", "build", "age", f"now, {scale.name}", f"in {runs} runs"]
+    columns = ["unit", "build", "age", f"now, {scale.name}", f"in {count(runs, 'run')}"]
     show.table(
         [*columns, "runs to the limit"] if limited else columns,
         [
@@ -157,5 +159,7 @@ def _show(fit: "ClearanceWearFit", units: list["_Unit"], scale: "Scale", runs: i
         ],
         right=("build", "age"),
     )
-    show.bullets("Not used", [f"{each.count} readings: {each.reason}" for each in fit.left_out])
+    show.bullets(
+        "Not used", [f"{count(each.count, 'reading')}: {each.reason}" for each in fit.left_out]
+    )
     show.bullets("Doubtful", fit.notes)

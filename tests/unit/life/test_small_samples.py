@@ -110,7 +110,7 @@ def test_zero_failures_by_bayes_is_a_bound_and_labelled() -> None:
 def test_silent_lives_are_counted_apart() -> None:
     answer = fit_life(lives((3, 4), (5, 7), (6, INF), (8, 9), (0, INF)))
     assert answer.lives == 4
-    assert any(warning.startswith("1 lives say nothing") for warning in answer.warnings)
+    assert any(warning.startswith("1 life says nothing yet") for warning in answer.warnings)
 
 
 def test_profile_of_a_shape_that_may_be_zero_has_no_lower_end() -> None:
