@@ -61,7 +61,8 @@ def _fail(error: WearstatsError, arguments: Sequence[str]) -> NoReturn:
         click.echo(json.dumps({"schema": SCHEMA, "command": command, "error": body}))
     click.echo(f"wearstats: {error}", err=True)
     for finding in getattr(error, "findings", ()):
-        click.echo(f"  {finding}", err=True)
+        if str(finding) not in str(error):
+            click.echo(f"  {finding}", err=True)
     if error.hint:
         click.echo(f"  {error.hint}", err=True)
     sys.exit(error.exit_code)

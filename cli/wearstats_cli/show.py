@@ -13,7 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from wearstats.estimates import Estimate
-from wearstats.records.findings import Finding
+from wearstats.records.findings import Finding, Severity
 from wearstats_cli.options import SCHEMA
 from wearstats_reports import numbers
 
@@ -100,19 +100,34 @@ def estimates(named: Mapping[str, Estimate], level: float) -> None:
     )
 
 
-def findings(found: Sequence[Finding], *, most: int = 12) -> None:
-    """Print findings, the first of each kind first, and how many are not shown."""
-    seen: dict[str, int] = {}
-    ordered = sorted(found, key=lambda finding: _turn(seen, finding.code))
-    for finding in ordered[:most]:
-        line(f"- {finding}")
-    if len(found) > most:
-        line(f"  and {len(found) - most} more like these")
+def findings(found: Sequence[Finding], *, each: int = 3, most: int = 12) -> None:
+    """Print findings: the first few of each kind in each sheet, and where the others are.
+
+    Rows set aside come before notes on rows that were not.
+    """
+    groups: dict[tuple[bool, str, str, str], list[Finding]] = {}
+    for finding in found:
+        kind = (finding.severity is Severity.NOTE, finding.code, finding.file, finding.sheet)
+        groups.setdefault(kind, []).append(finding)
+    if sum(min(len(group), each) for group in groups.values()) > most:
+        each = 1
+    for _, group in sorted(groups.items(), key=lambda one: one[0][0]):
+        # One more line says as much as "and 1 more".
+        shown = each if len(group) > each + 1 else len(group)
+        for finding in group[:shown]:
+            line(f"- {finding}")
+        if group[shown:]:
+            line(f"  and {len(group) - shown} more of this kind: {_places(group[shown:])}")
 
 
-def _turn(seen: dict[str, int], code: str) -> int:
-    seen[code] = seen.get(code, 0) + 1
-    return seen[code]
+def _places(group: Sequence[Finding], *, most: int = 8) -> str:
+    """Say where findings are: in which rows, or under which headers if all are in one row."""
+    rows = list(dict.fromkeys(finding.row for finding in group if finding.row is not None))
+    columns = list(dict.fromkeys(finding.column for finding in group if finding.column))
+    several = len(rows) > 1 or not columns
+    named = [str(row) for row in rows] if several else [repr(column) for column in columns]
+    more = ", ..." if len(named) > most else ""
+    return f"{'rows' if several else 'columns'} {', '.join(named[:most])}{more}"
 
 
 @contextmanager

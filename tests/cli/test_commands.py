@@ -197,6 +197,44 @@ def test_a_file_that_cannot_be_read_says_why(
     assert "Traceback" not in answer.err
 
 
+def test_files_before_one_that_cannot_be_read_are_accounted_for(
+    tell: Tell, book: Path, sheet: Path, tmp_path: Path
+) -> None:
+    said = tell("log", book, sheet, tmp_path / "none.csv")
+    assert said.code == 2
+    assert "runs.csv" in said.out
+    assert "none.csv: there is no such file" in said.err
+    assert "Logged before it: runs.csv" in said.err
+    again = tell("log", book, sheet, tmp_path / "none.csv", "--json")
+    assert "Logged before it: runs.csv" in again.json["error"]["hint"]
+
+
+def test_forty_unknown_columns_do_not_hide_what_is_set_aside(
+    tell: Tell, book: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "runs.csv"
+    odd = [f"Odd {number}" for number in range(40)]
+    head = ",".join(["date", "unit", "boost", *odd])
+    rows = [f"2026-05-{day:02},K1,x," + ",".join("7" * 40) for day in range(1, 21)]
+    path.write_text("\n".join([head, *rows, ""]), encoding="utf-8")
+    said = " ".join(tell("log", book, path).out.split())
+    assert "and 17 more of this kind: rows 5, 6, 7," in said
+    assert "and 37 more of this kind: columns 'Odd 3', 'Odd 4'," in said
+    assert said.index("row 2, column 'boost'") < said.index("'Odd 0'")
+    assert "20 rows wait to be mended" in said
+
+
+def test_nothing_is_asked_to_be_mended_twice(tell: Tell, book: Path, sheet: Path) -> None:
+    tell("log", book, sheet)
+    numbers = [one["aside"] for one in tell("aside", book, "--json").json["aside"]]
+    words = [word for number in numbers for word in ("--discard", number)]
+    assert tell("aside", book, *words, "--why", "typed twice").code == 0
+    said = tell("log", book, sheet)
+    assert said.code == 3
+    assert "nothing to do" in " ".join(said.out.split())
+    assert "to be mended" not in said.out
+
+
 def test_the_installed_command_answers() -> None:
     done = subprocess.run(
         [sys.executable, "-m", "wearstats_cli", "--version"],

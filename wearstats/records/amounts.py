@@ -16,6 +16,8 @@ from wearstats.records.numerals import Amount
 from wearstats.units import Quantity, Unit
 
 _SHOWN_DIGITS = 4
+_SPOKEN = {"pct": "%", "fraction": "as a share"}
+"""Units that a person calls otherwise than a column's name does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +65,7 @@ def within(column: Column, kept: float) -> bool:
 
 def shown(number: float, unit: Unit | None) -> str:
     """Return a number with its unit as a reader wants it in a sentence."""
-    figure = number_text(float(f"{number:.{_SHOWN_DIGITS}g}"))
-    return f"{figure} {unit.name}" if unit is not None else figure
+    return shown_exact(float(f"{number:.{_SHOWN_DIGITS}g}"), unit)
 
 
 def kept_unit(quantity: Quantity | None) -> Unit | None:
@@ -83,7 +84,8 @@ def limits_text(column: Column) -> str:
 
 def shown_exact(number: float, unit: Unit | None) -> str:
     """Return a number in full with its unit."""
-    return f"{number_text(number)} {unit.name}" if unit is not None else number_text(number)
+    figure = number_text(number)
+    return f"{figure} {_SPOKEN.get(unit.name, unit.name)}" if unit is not None else figure
 
 
 def settle(measure: Measure, amount: Amount, text: str) -> float | Fault:
@@ -172,10 +174,11 @@ def _ask_unit(measure: Measure, value: float, text: str, unit: Unit | None) -> F
         if other != unit
     ]
     question = f" Did you mean {' or '.join(could)}?" if could else ""
+    hint = f" {column.hint}" if column.hint else ""
     return Fault(
         "unit-doubt",
-        f"{text!r} is in doubt: {shown_exact(value, unit)} would be unusually small.{question} "
-        "Write the unit in the cell, or state it in the column map",
+        f"{text!r} is in doubt: {shown_exact(value, unit)} would be unusually small."
+        f"{question}{hint} Write the unit in the cell, or state it in the column map",
         f"a number with its unit, {limits_text(column)}",
     )
 

@@ -39,6 +39,8 @@ class Column:
         set aside with a question, unless the cell itself or a column map names the unit.
     ask_even_if_headed : bool
         Ask even when the header names the unit (0.004 under a header in thou).
+    hint : str
+        A sentence that helps to answer that question.
     has_default_unit : bool
         False where a bare number under a bare header is only taken if exactly one unit
         makes it plausible (85 must be Fahrenheit; 29 is asked about).
@@ -61,6 +63,7 @@ class Column:
     limits: tuple[float, float] | None = None
     ask_below: float | None = None
     ask_even_if_headed: bool = False
+    hint: str = ""
     has_default_unit: bool = True
     may_be_percent: bool = False
     folded: bool = False

@@ -99,20 +99,20 @@ def _by_headers(raw: RawSheet, column_map: ColumnMap | None) -> Sheet:
     if len(winners) == 1:
         return SHEETS[winners[0]]
     message = (
-        f"{raw.file}, sheet {raw.name}: it could hold {' or '.join(winners)}; name the sheet or "
-        "the file so, or state the kind with `--kind` or `sheet` in the column map"
+        f"it could hold {' or '.join(winners)}; name the sheet or the file so, or state the kind "
+        "with `--sheet` or `sheet` in the column map"
     )
     finding = Finding(
         "sheet-kind", message, file=raw.file, sheet=raw.name, expected=_EXPECTED_KINDS
     )
-    raise RecordError(message, findings=(finding,))
+    raise RecordError(str(finding), findings=(finding,))
 
 
 def _unknown_headers(raw: RawSheet) -> RecordError:
     written = ", ".join(repr(header) for header in raw.headers[:8])
     message = (
-        f"{raw.file}, sheet {raw.name}: none of the headers in row {raw.header_row} is known "
-        f"({written}); expected headers such as date and unit, or a column map"
+        f"none of the headers in row {raw.header_row} is known ({written}); expected headers "
+        "such as date and unit, or a column map"
     )
     finding = Finding(
         "headers-unknown",
@@ -123,7 +123,7 @@ def _unknown_headers(raw: RawSheet) -> RecordError:
         value=written,
         expected="headers such as date, unit",
     )
-    return RecordError(message, findings=(finding,))
+    return RecordError(str(finding), findings=(finding,))
 
 
 def header_notes(raw: RawSheet, sheet: Sheet, headings: Sequence[Heading]) -> tuple[Finding, ...]:

@@ -167,8 +167,13 @@ def head_notes(head: Head, file: str, sheet: str) -> tuple[Finding, ...]:
     """Return the note on lines above the headers, if there are any."""
     if not head.titles:
         return ()
-    lines = ", ".join(str(row) for row in head.titles)
-    message = f"the headers stand in row {head.row}; above them, row {lines} was read as a title"
+    *some, last = map(str, head.titles)
+    above = (
+        f"rows {', '.join(some)} and {last} were read as titles"
+        if some
+        else (f"row {last} was read as a title")
+    )
+    message = f"the headers stand in row {head.row}; above them, {above}"
     return (note("title-lines", message, file, sheet),)
 
 

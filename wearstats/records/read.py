@@ -79,10 +79,11 @@ def _check_content(path: Path, ending: str, start: bytes) -> None:
     looks = next((looks for mark, looks in _LOOKS.items() if start.startswith(mark)), None)
     if looks == ending or (looks is None and ending in _TEXT):
         return
-    content = "a zip archive or workbook" if looks == ".xlsx" else "a Parquet file"
+    names = {".xlsx": "a workbook", ".parquet": "a Parquet file"}
+    content = f"not {names[ending]}" if looks is None else names[looks]
     refuse(
         "file-kind",
         path.name,
-        f"it is not what its name says: its content is {content if looks else 'neither'}",
+        f"it is not what its name says: its content is {content}",
         f"a file whose ending, {ending}, agrees with its content",
     )

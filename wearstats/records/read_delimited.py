@@ -89,7 +89,12 @@ def _text(path: Path) -> _Text:
     looks = (_decoded(path, encoding) for encoding in encodings)
     text = next((look for look in looks if look is not None), None)
     if text is None:
-        refuse("file-kind", path.name, "its bytes are not text", f"{EXPECTED}, saved as UTF-8")
+        refuse(
+            "file-kind",
+            path.name,
+            "its bytes are not text in UTF-8 or as Windows writes it",
+            f"{EXPECTED}, saved as UTF-8",
+        )
     return text
 
 

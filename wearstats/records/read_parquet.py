@@ -79,5 +79,5 @@ def _cell(value: Any) -> Cell:
     if isinstance(value, Decimal):
         return float(value)
     if isinstance(value, bytes):
-        return value.decode("utf-8", errors="replace")
+        return value.decode("utf-8", errors="backslashreplace")
     return str(value)

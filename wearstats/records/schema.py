@@ -83,6 +83,7 @@ RUNS = Sheet(
             # 0.4 may be a fraction, 1.4 the drive ratio: both mean 40.
             ask_below=2.0,
             ask_even_if_headed=True,
+            hint="A drive ratio of 1.40 is 40 % over.",
             aliases=("od", "overdriven", "over"),
         ),
         Column(

@@ -21,7 +21,8 @@ CellReader = Callable[[Cell], Parsed]
 
 KEY_TEXT_LENGTH = 80
 TEXT_LENGTH = 10_000
-_ERROR_VALUE = re.compile(r"#(?:REF!|N/A|VALUE!|DIV/0!|NAME\?|NUM!|NULL!|SPILL!|CALC!|BLOCKED!)")
+# As spreadsheets write them in any language (#REF!, #BEZUG!, #DIV/0!, #NV, Err:502).
+_ERROR_VALUE = re.compile(r"#(?:N/A|NV|[¿¡]?[^\W\d_]{3,}(?:/0)?[!?]|GETTING_DATA)|ERR:[0-9]{3}")
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity|1\.#(?:inf|ind|qnan))", re.IGNORECASE)
 _FILLERS = frozenset({"", "-", "--", "n/a", "na", "none", "?"})
 
@@ -130,6 +131,8 @@ def _read_text(column: Column, cell: Cell) -> Parsed:
             "format the column as text and write it again",
             column.meaning,
         )
+    if isinstance(cell, float) and not math.isfinite(cell):
+        return Fault("not-finite", f"{cell} is not a text; leave the cell blank", column.meaning)
     text = cell_text(cell).strip()
     if column.key:
         text = " ".join(text.split())

@@ -73,12 +73,14 @@ def command(
 
     how = _How(_settings(map_file, dates, sheet), join, apart, amend)
     costs = [path for path in files if path.suffix.casefold() == ".toml"]
-    results = _take(book, [path for path in files if path not in costs], costs, how)
+    results, waiting = _take(
+        book, [path for path in files if path not in costs], costs, how, as_json=as_json
+    )
     if as_json:
         body = {"files": [_as_dict(result) for result in results]}
         show.as_json("log", {**body, "costs": [path.name for path in costs]})
     else:
-        _show(book, results)
+        _show(book, results, waiting)
         for path in costs:
             show.line(f"Costs taken from {path.name}")
     return 3 if any(result.set_aside for result in results) else 0
@@ -104,27 +106,37 @@ def _settings(map_file: Path | None, dates: str | None, sheet: str | None) -> "S
 
 
 def _take(
-    book: str, files: Sequence[Path], costs: Sequence[Path], how: _How
-) -> list["ImportResult"]:
+    book: str, files: Sequence[Path], costs: Sequence[Path], how: _How, *, as_json: bool
+) -> tuple[list["ImportResult"], int]:
+    """Log each file in turn; return what became of them, and how many rows wait to be mended."""
+    from wearstats.errors import WearstatsError
     from wearstats.records.costs import read_costs
     from wearstats_cli import show
 
-    results = []
+    results: list[ImportResult] = []
     with open_or_create(book) as opened:
         for path in costs:
             opened.set_costs(read_costs(path))
-        for path in files:
-            with show.working(f"Reading {path.name}"):
-                results.append(
-                    opened.log(
+        try:
+            for path in files:
+                with show.working(f"Reading {path.name}"):
+                    result = opened.log(
                         path,
                         settings=how.settings,
                         amend=how.amend,
                         join=how.join,
                         apart=how.apart,
                     )
-                )
-    return results
+                results.append(result)
+        except WearstatsError as error:
+            # Each file is an import of its own: those before this one stand in the book.
+            if results:
+                done = ", ".join(one.file for one in results)
+                error.hint = f"{error.hint} Logged before it: {done}.".strip()
+            if results and not as_json:
+                _show(book, results, len(opened.aside()))
+            raise
+        return results, len(opened.aside())
 
 
 def open_or_create(book: str) -> "Book":
@@ -147,7 +159,7 @@ def _as_dict(result: "ImportResult") -> dict[str, object]:
     }
 
 
-def _show(book: str, results: Sequence["ImportResult"]) -> None:
+def _show(book: str, results: Sequence["ImportResult"], waiting: int) -> None:
     from wearstats_cli import show, tables
 
     if results:
@@ -156,5 +168,6 @@ def _show(book: str, results: Sequence["ImportResult"]) -> None:
     if found:
         show.heading("What needs a look")
         show.findings(found)
-    if any(result.set_aside for result in results):
-        show.line(f"To mend what was set aside: wearstats aside {book} --out mend.xlsx")
+    if any(result.set_aside for result in results) and waiting:
+        rows = "1 row waits" if waiting == 1 else f"{waiting} rows wait"
+        show.line(f"{rows} to be mended: wearstats aside {book} --out mend.xlsx")

@@ -229,3 +229,36 @@ def test_parquet(tmp_path: Path) -> None:
     raw = raw_of(path)
     assert raw.headers == ("date", "unit", "boost (psi)", "odd")
     assert rows_of(raw) == [(2, [date(2026, 5, 3), "K1", 30.5, "[1, 2]"])]
+
+
+def test_a_hidden_sheet_is_read_and_said_to_be_hidden(tmp_path: Path) -> None:
+    def fill(book: Any) -> None:
+        book.active.append(["date", "unit"])
+        book.active.append([date(2026, 5, 3), "K1"])
+        backup = book.create_sheet("Backup")
+        backup.sheet_state = "hidden"
+        backup.append(["date", "unit"])
+        backup.append([date(2026, 5, 4), "K1"])
+
+    shown, backup = read_sheets(workbook(tmp_path, fill))
+    assert shown.notes == ()
+    assert [note.code for note in backup.notes] == ["sheet-hidden"]
+    assert len(rows_of(backup)) == 1
+
+
+def test_a_name_that_lies_is_told_what_the_content_is_not(tmp_path: Path) -> None:
+    path = csv_file(tmp_path, "date,unit\n2026-05-03,K1\n", name="runs.xlsx")
+    with pytest.raises(RecordError, match="its content is not a workbook"):
+        list(read_sheets(path))
+
+
+def test_bytes_in_no_known_encoding_are_kept_in_sight(tmp_path: Path) -> None:
+    path = tmp_path / "runs.parquet"
+    pd.DataFrame({"date": ["2026-05-03"], "unit": ["K1"], "remark": [b"a\xff"]}).to_parquet(path)
+    assert rows_of(raw_of(path)) == [(2, ["2026-05-03", "K1", r"a\xff"])]
+
+
+def test_titles_are_counted_in_good_english(tmp_path: Path) -> None:
+    raw = raw_of(csv_file(tmp_path, "Season,\nShop,\nLake,\ndate,unit\n2026-05-03,K1\n"))
+    (note,) = raw.notes
+    assert "rows 1, 2 and 3 were read as titles" in note.message

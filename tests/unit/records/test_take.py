@@ -4,6 +4,8 @@ from typing import Any
 import numpy as np
 import openpyxl
 import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from wearstats.errors import RecordError
@@ -346,3 +348,39 @@ def test_true_one_and_text_one_are_told_apart(tmp_path: Path) -> None:
     book.save(tmp_path / "a.xlsx")
     (taken,) = taken_all(tmp_path / "a.xlsx")
     assert codes(taken) == {3: ["value-kind"]}
+
+
+@pytest.mark.parametrize("word", ["#REF!", "#DIV/0!", "#BEZUG!", "#NV", "Err:502", "#¿NOMBRE?"])
+def test_no_spreadsheet_error_becomes_a_unit(tmp_path: Path, word: str) -> None:
+    taken = taken_of(tmp_path, f"date,unit,boost\n2026-05-03,{word},33\n")
+    assert codes(taken) == {2: ["error-value"]}
+
+
+def test_a_unit_may_be_numbered_with_a_hash(tmp_path: Path) -> None:
+    assert taken_of(tmp_path, "date,unit\n2026-05-03,#4\n").frame["unit"].tolist() == ["#4"]
+
+
+def test_no_number_that_is_none_becomes_a_unit(tmp_path: Path) -> None:
+    path = tmp_path / "runs.parquet"
+    table = pa.table({"date": ["2026-05-03"] * 2, "unit": pa.array([1.0, float("nan")])})
+    pq.write_table(table, path)
+    (taken,) = taken_all(path)
+    assert taken.frame["unit"].tolist() == ["1"]
+    assert codes(taken) == {3: ["not-finite"]}
+
+
+def test_what_is_asked_names_what_exists(tmp_path: Path) -> None:
+    path = tmp_path / "mine.csv"
+    path.write_text("date,unit,remark\n2026-05-03,K1,x\n", encoding="utf-8")
+    with pytest.raises(RecordError, match=r"could hold runs or restrips.*`--sheet`") as asked:
+        taken_all(path)
+    # The place is said once.
+    assert str(asked.value).count("mine.csv") == 1
+    assert str(asked.value.findings[0]) == str(asked.value)
+
+
+def test_a_drive_ratio_is_asked_about_in_plain_words(tmp_path: Path) -> None:
+    taken = taken_of(tmp_path, "date,unit,overdrive\n2026-05-03,K1,1.4\n")
+    ((finding,),) = [row.findings for row in taken.aside]
+    assert "1.4 % would be unusually small" in finding.message
+    assert "A drive ratio of 1.40 is 40 % over." in finding.message
