@@ -46,7 +46,11 @@ class History:
     fresh: bool = True
 
     def __post_init__(self) -> None:
-        """Refuse what is no history."""
+        """Keep plain numbers, and refuse what is no history."""
+        for name in ("found", "earliest"):
+            if getattr(self, name) is not None:
+                object.__setattr__(self, name, tuple(float(age) for age in getattr(self, name)))
+        object.__setattr__(self, "end", float(self.end))
         ages = np.array(self.found, dtype=np.float64)
         known = np.isfinite(self.end) and self.end > 0 and bool(np.isfinite(ages).all())
         if not known or (ages <= 0).any() or (ages > self.end).any() or (np.diff(ages) < 0).any():

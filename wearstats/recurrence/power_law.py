@@ -18,6 +18,7 @@ from wearstats.recurrence.cumulative import check_level
 from wearstats.recurrence.histories import History
 
 _LEAST = 2
+_PARAMETERS = ("beta", "lambda", "eta")
 _LOG_BETA = (-12.0, 12.0)
 _LEAST_VALUE = -1e50
 """Stands for a log likelihood below every number, so that a root can be sought from there."""
@@ -133,18 +134,29 @@ class PowerLawFit:
         return self.beta * (self.within - 1) / self.failures
 
     def parameters(self, level: float = 0.9) -> dict[str, Estimate]:
-        """Return beta, lambda and eta with intervals.
+        """Return beta, lambda and eta with intervals; see `estimate`."""
+        return {name: self.estimate(name, level) for name in _PARAMETERS}
 
-        That of beta is exact (chi-square) where all histories end at one age; all others are
-        profile-likelihood intervals with the chi-square(1) critical value.
+    def estimate(self, name: str, level: float = 0.9) -> Estimate:
+        """Return one parameter: "beta", "lambda" (failures by the first run) or "eta" (runs).
+
+        The interval of beta is exact (chi-square) where all histories end at one age; all others
+        are profile-likelihood intervals with the chi-square(1) critical value.
+
+        Raises
+        ------
+        UsageError
+            No such parameter.
         """
-        return {
-            "beta": self._beta(level),
-            "lambda": self._profiled(
-                self.rate_constant, lambda held: (held, 0.0), 0, level, "failures per unit"
-            ),
-            "eta": self._profiled(self.eta, lambda held: (0.0, -held), 0, level, "runs"),
-        }
+        if name == "beta":
+            return self._beta(level)
+        if name == "lambda":
+            unit = "failures per unit"
+            return self._profiled(self.rate_constant, lambda held: (held, 0.0), 0, level, unit)
+        if name == "eta":
+            return self._profiled(self.eta, lambda held: (0.0, -held), 0, level, "runs")
+        message = f"no parameter {name!r} of a power law; known: {', '.join(_PARAMETERS)}"
+        raise UsageError(message)
 
     def rate_at(self, runs: float | None = None, level: float = 0.9) -> Estimate:
         """Return the failures per run of one unit at so many total runs (left out: the most seen).

@@ -16,7 +16,7 @@ from functools import lru_cache
 import numpy as np
 from scipy import special, stats
 
-from wearstats.arrays import FloatArray
+from wearstats.arrays import FloatArray, IntArray
 from wearstats.errors import TooFewError
 from wearstats.recurrence.histories import History
 
@@ -138,15 +138,23 @@ def reversals(history: History) -> TrendTest:
     Notes
     -----
     NIST/SEMATECH e-Handbook of Statistical Methods, chapter 8 ("reverse arrangement test"; from
-    memory). The p-value is Kendall's: exact where no two gaps are alike, else normal.
+    memory). The p-value is Kendall's: exact where no two gaps are alike and, with up to eight
+    gaps, where some are; else normal, with the variance for ties and a continuity correction.
     """
     gaps = np.array(history.gaps)
     _need(gaps.size, 2, "the count of reversals")
-    later_longer = int(np.triu(gaps[None, :] > gaps[:, None], 1).sum())
-    later_shorter = int(np.triu(gaps[None, :] < gaps[:, None], 1).sum())
-    p_value = 1.0
-    if later_longer or later_shorter:
+    rises, falls = _rises_and_falls(gaps)
+    later_longer, later_shorter = int(rises), int(falls)
+    lead = abs(later_longer - later_shorter)
+    if np.unique(gaps).size == gaps.size:
         p_value = float(stats.kendalltau(np.arange(gaps.size), gaps).pvalue)
+    elif math.factorial(gaps.size) <= _LISTED_AT_MOST:
+        every_rise, every_fall = _rises_and_falls(gaps[_orders(gaps.size)])
+        p_value = float(np.mean(np.abs(every_rise - every_fall) >= lead))
+    else:
+        alike = np.unique(gaps, return_counts=True)[1]
+        variance = _kendall_variance(np.array([gaps.size])) - _kendall_variance(alike)
+        p_value = _two_sided(max(lead - 1, 0) / math.sqrt(variance)) if variance > 0 else 1.0
     lean = _sign(later_shorter - later_longer)
     pairs = gaps.size * (gaps.size - 1) // 2
     return TrendTest(
@@ -217,6 +225,17 @@ def _places(count: int) -> FloatArray:
 @lru_cache(maxsize=8)
 def _orders(count: int) -> np.ndarray:
     return np.array(list(itertools.permutations(range(count))))
+
+
+def _rises_and_falls(gaps: FloatArray) -> tuple[IntArray, IntArray]:
+    """Count the pairs of which the later is longer, and shorter; gaps along the last axis."""
+    early, late = np.triu_indices(gaps.shape[-1], 1)
+    step = gaps[..., late] - gaps[..., early]
+    return (step > 0).sum(axis=-1), (step < 0).sum(axis=-1)
+
+
+def _kendall_variance(sizes: IntArray) -> float:
+    return float((sizes * (sizes - 1) * (2 * sizes + 5)).sum() / 18)
 
 
 def _inner(history: History) -> tuple[float, ...]:

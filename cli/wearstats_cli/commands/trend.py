@@ -93,7 +93,7 @@ def _row(trend: "Trend") -> tuple[str, ...]:
     tests = [trend.test(name) for name in ("order of gaps", "Laplace")]
     beta: Estimate | None = None
     if trend.power_law is not None:
-        beta = trend.power_law.parameters(trend.level)["beta"]
+        beta = trend.power_law.estimate("beta", trend.level)
     return (
         trend.unit or "fleet",
         numbers.age(trend.runs),

@@ -160,6 +160,21 @@ def test_power_law_bounds_beta_where_histories_differ_in_length() -> None:
     assert expected.sum() == pytest.approx(8)  # at the maximum, expected equals seen
 
 
+def test_no_such_parameter() -> None:
+    with pytest.raises(UsageError, match="gamma"):
+        PowerLaw().fit([SHORTER]).estimate("gamma")
+
+
+def test_rates_are_told_at_ages_above_nought() -> None:
+    with pytest.raises(UsageError, match="above 0"):
+        PowerLaw().fit([SHORTER]).rate_at(0.0)
+
+
+def test_numbers_of_numpy_do_as_well() -> None:
+    found = np.cumsum([9.0, 7.0, 5.0, 4.0, 2.0])
+    assert History("K3", tuple(found), found[-1] + 1.0) == SHORTER
+
+
 def test_gaps_all_alike_lean_nowhere() -> None:
     even = with_gaps("K1", 4.0, 4.0, 4.0, 4.0)
     assert lewis_robinson(even).statistic == 0
