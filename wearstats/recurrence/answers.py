@@ -60,7 +60,7 @@ class RecurrenceAnswer:
         return pd.DataFrame(rows, columns=["unit", "runs", "failures", "found"])
 
     def as_dict(self) -> dict[str, object]:
-        """Return the stable JSON form; see docs/methods/recurrence.md."""
+        """Return the stable JSON form; see docs/json.md."""
         curve = self.curve
         means = [
             {
