@@ -1,6 +1,6 @@
 """Rows of one sheet into the book, a chunk at a time, inside the import's transaction."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import pandas as pd
@@ -11,7 +11,7 @@ from wearstats.book.matching import Comparison, Verdict, compare
 from wearstats.book.results import SheetResult
 from wearstats.book.shelf import AsWritten, Faulty, Shelf
 from wearstats.book.standing import Held, Standing
-from wearstats.book.store import legible
+from wearstats.book.store import insert_rows, legible
 from wearstats.book.tables import COUNTS, IMPORT_SHEETS, RECORDS
 from wearstats.book.trail import AMENDED, COMPLETED, Change, Source, Trails, values_json
 from wearstats.book.values import (
@@ -34,6 +34,7 @@ class _Chunk:
     """What a chunk leaves to be written."""
 
     held: dict[Row, Held]
+    places: dict[Row, list[int]] | None = None
     fresh: list[Held] = field(default_factory=list)
     changes: list[tuple[str, Change]] = field(default_factory=list)
     faulty: list[Faulty] = field(default_factory=list)
@@ -78,8 +79,8 @@ class SheetIntake:
     def add(self, taken: Taken) -> None:
         """Log, complete, amend or set aside the rows of one chunk."""
         rows = rows_of(taken.frame, self.kind)
-        numbers = [int(number) for number in taken.frame["_row"]]
-        cells: list[Mapping[str, str]] = list(taken.frame["_cells"])
+        numbers: list[int] = taken.frame["_row"].tolist()
+        cells: list[Mapping[str, str]] = taken.frame["_cells"].tolist()
         asides = _aside_numbers(taken)
         self._know(
             [*zip(asides, numbers, strict=True), *((b.aside_id, b.row) for b in taken.aside)]
@@ -143,19 +144,16 @@ class SheetIntake:
             return ()
         if not self._shelf.is_open(aside):
             return ()
-        group = [row[place] for place in self._group]
-        there = sorted(
-            str(held.row[self._place])
-            for held in chunk.held.values()
-            if held.source.sheet_id != self._sheet_id
-            and [held.row[place] for place in self._group] == group
-        )
+        if chunk.places is None:
+            chunk.places = self._places_there(chunk.held.values(), self._place)
+        there = chunk.places.get(self._group_of(row))
         if not there:
             return ()
         counted = SHEETS[self.kind].counted
         message = (
-            f"the book holds {counted} {' and '.join(there)} of that day and unit, and which "
-            f"{counted} this row is cannot be told here; write its number under {label!r}"
+            f"the book holds {counted} {' and '.join(map(str, sorted(there)))} of that day and "
+            f"unit, and which {counted} this row is cannot be told here; write its number under "
+            f"{label!r}"
         )
         return (
             Finding(
@@ -169,6 +167,18 @@ class SheetIntake:
                 expected=f"a {counted} number",
             ),
         )
+
+    def _group_of(self, row: Row) -> Row:
+        return tuple([row[place] for place in self._group])
+
+    def _places_there(self, records: Iterable[Held], place: int) -> dict[Row, list[int]]:
+        """Return the places taken by records of other sheets, by what their like share."""
+        places: dict[Row, list[int]] = {}
+        for held in records:
+            taken = held.row[place]
+            if held.sheet_id != self._sheet_id and isinstance(taken, int):
+                places.setdefault(self._group_of(held.row), []).append(taken)
+        return places
 
     def _place_of(self, row: Row) -> Value:
         return None if self._place is None else row[self._place]
@@ -207,7 +217,7 @@ class SheetIntake:
         key = self._layout.key_of(row)
         held = chunk.held.get(key)
         if held is None:
-            held = Held(list(row), Source(self._sheet_id, number), 0)
+            held = Held(row, self._sheet_id, number, 0)
             chunk.held[key] = held
             chunk.fresh.append(held)
             self._counts["logged"] += 1
@@ -300,29 +310,23 @@ class SheetIntake:
             old = values_json([held.row[place] for place in places])
             new = values_json([row[place] for place in places])
             change = Change(name, old, new, why, held.source_of(name), here)
-            held.trail.append(change)
+            held.trail = (*held.trail, change)
             held.changes += 1
             chunk.changes.append((record, change))
-            for place in places:
-                held.row[place] = row[place]
+            held.row = tuple(
+                [row[place] if place in places else value for place, value in enumerate(held.row)]
+            )
         held.touched = True
 
     def _write(self, chunk: _Chunk) -> None:
         connection = self._importing.connection
         names = self._layout.fields
-        if chunk.fresh:
-            connection.execute(
-                insert(self._table),
-                [
-                    {
-                        **dict(zip(names, held.row, strict=True)),
-                        "import_sheet_id": held.source.sheet_id,
-                        "source_row": held.source.row,
-                        "changes": held.changes,
-                    }
-                    for held in chunk.fresh
-                ],
-            )
+        insert_rows(
+            connection,
+            self._table,
+            (*names, "import_sheet_id", "source_row", "changes"),
+            [(*held.row, held.sheet_id, held.source_row, held.changes) for held in chunk.fresh],
+        )
         touched = [
             {
                 **{f"new_{name}": value for name, value in zip(names, held.row, strict=True)},
@@ -343,6 +347,6 @@ class SheetIntake:
 
 
 def _aside_numbers(taken: Taken) -> list[int | None]:
-    if "_aside" not in taken.frame:
+    if "_aside" not in taken.frame or taken.frame["_aside"].isna().all():
         return [None] * len(taken.frame)
     return [None if pd.isna(number) else int(number) for number in taken.frame["_aside"]]

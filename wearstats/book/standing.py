@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Column, ColumnElement, Connection, Table, and_, select
@@ -19,18 +19,19 @@ _ASKED_AT_ONCE = 500
 class Held:
     """A record of the book while a chunk is compared with it."""
 
-    row: list[Value]
-    source: Source
+    row: Row
+    sheet_id: int
+    source_row: int
     changes: int
     id: int | None = None
-    trail: list[Change] = field(default_factory=list)
+    trail: tuple[Change, ...] = ()
     touched: bool = False
 
     def source_of(self, column: str) -> Source:
         """Return the row a value of the record came from."""
         return next(
             (change.source for change in reversed(self.trail) if change.field == column),
-            self.source,
+            Source(self.sheet_id, self.source_row),
         )
 
 
@@ -53,7 +54,8 @@ class Standing:
 
     def near(self, rows: Sequence[Row]) -> dict[Row, Held]:
         """Fetch the records of the days and units in a chunk, with their changes."""
-        names = self._layout.fields
+        names, key_of = self._layout.fields, self._layout.key_of
+        width = len(names)
         held: dict[Row, Held] = {}
         query = select(
             *(self._table.c[name] for name in names),
@@ -64,16 +66,13 @@ class Standing:
         )
         for condition in self._conditions(rows):
             for found in self.connection.execute(query.where(condition)):
-                sheet_id, row, changes, number = found[len(names) :]
-                values = list(found[: len(names)])
-                held[self._layout.key_of(values)] = Held(
-                    values, Source(sheet_id, row), changes, number
-                )
+                row = tuple(found[:width])
+                held[key_of(row)] = Held(row, *found[width:])
         changed = {
             record_name(self.kind, record.row): record for record in held.values() if record.changes
         }
         for name, trail in self.trails.fetch(list(changed)).items():
-            changed[name].trail = trail
+            changed[name].trail = tuple(trail)
         return held
 
     def _conditions(self, rows: Sequence[Row]) -> Iterator[ColumnElement[bool]]:

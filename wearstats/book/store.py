@@ -7,18 +7,22 @@ row lock, readers from one snapshot.
 """
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
 from sqlalchemy import (
     URL,
     Connection,
+    Dialect,
     Engine,
+    Table,
     create_engine,
     event,
+    insert,
     inspect,
     make_url,
     select,
@@ -27,6 +31,7 @@ from sqlalchemy import (
 from sqlalchemy.engine.interfaces import DBAPIConnection
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.pool import ConnectionPoolEntry, NullPool
+from sqlalchemy.types import TypeEngine
 
 from wearstats.book.tables import META
 from wearstats.errors import BookError
@@ -126,6 +131,37 @@ class Store:
                     message.format(name=self.name, wait=f"{self.patience_s:g}"), hint=hint
                 )
         return BookError(f"{self.name}: the book cannot be used: {complaint}")
+
+
+def insert_rows(
+    connection: Connection, table: Table, names: Sequence[str], rows: Sequence[Sequence[object]]
+) -> None:
+    """Insert many rows, given as tuples in the order of `names`.
+
+    `Connection.execute` makes a dict of every row and takes it apart again, which costs more
+    than the database does; a driver that takes tuples is handed them.
+    """
+    if not rows:
+        return
+    compiled = insert(table).compile(dialect=connection.dialect, column_keys=list(names))
+    if not compiled.positional or list(compiled.positiontup or ()) != list(names):
+        connection.execute(insert(table), [dict(zip(names, row, strict=True)) for row in rows])
+        return
+    columns = zip(*rows, strict=True)
+    ready = [
+        _bound(table.c[name].type, connection.dialect, values)
+        for name, values in zip(names, columns, strict=True)
+    ]
+    connection.exec_driver_sql(str(compiled), list(zip(*ready, strict=True)))
+
+
+def _bound(kind: TypeEngine[Any], dialect: Dialect, values: Sequence[object]) -> Iterable[object]:
+    """Return values as the driver takes them; each distinct one is converted once."""
+    convert = kind.dialect_impl(dialect).bind_processor(dialect)
+    if convert is None:
+        return values
+    converted = {value: convert(value) for value in set(values)}
+    return map(converted.__getitem__, values)
 
 
 @contextmanager

@@ -10,6 +10,7 @@ from functools import cache
 from typing import Any, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from wearstats.book.tables import NO_NUMBER, NO_TEXT
@@ -87,9 +88,10 @@ def unkeepable(frame: pd.DataFrame, kind: str) -> list[tuple[int, str]]:
     for column in SHEETS[kind]:
         if column.kind not in (Kind.TEXT, Kind.CHOICE):
             continue
-        for place, value in enumerate(frame[column.fields[0]]):
-            if isinstance(value, str) and _UNKEEPABLE.search(value):
-                found.append((place, column.name))
+        texts = frame[column.fields[0]]
+        odd = {text for text in set(texts) if isinstance(text, str) and _UNKEEPABLE.search(text)}
+        if odd:
+            found += [(place, column.name) for place, text in enumerate(texts) if text in odd]
     return found
 
 
@@ -103,34 +105,32 @@ def _stored(series: "pd.Series[Any]", column: Column) -> list[Value]:
     missing: list[bool] = series.isna().tolist()
     values: list[Value]
     if column.kind is Kind.DATE:
-        stamps = pd.to_datetime(series)
+        # To days and to Python at once; a blank comes out as None.
+        days = pd.to_datetime(series).to_numpy().astype("datetime64[D]")
         blank: Value = None
-        values = list(stamps.dt.date)
+        values = days.tolist()
     elif column.kind in _NUMERIC:
         blank = NO_NUMBER if column.key else None
         numbers = series.to_numpy(dtype=float, na_value=np.nan)
-        values = numbers.tolist()
-        if column.kind is Kind.COUNT:
-            values = [
-                None if gone else _whole(value, column)
-                for value, gone in zip(numbers, missing, strict=True)
-            ]
+        values = _whole(numbers, column) if column.kind is Kind.COUNT else numbers.tolist()
     else:
         blank = NO_TEXT if column.key else None
-        values = [
-            None if gone else clean_text(str(value))
-            for value, gone in zip(series, missing, strict=True)
-        ]
+        written = series.tolist()
+        # Few texts, many rows: each text is looked at once.
+        kept = {text: clean_text(str(text)) for text in set(written)}
+        values = [kept[text] for text in written]
     if not any(missing):
         return values
     return [blank if gone else value for value, gone in zip(values, missing, strict=True)]
 
 
-def _whole(value: float, column: Column) -> int:
-    if value != int(value):
-        message = f"{column.name} must be a whole number, not {value}"
+def _whole(numbers: npt.NDArray[np.float64], column: Column) -> list[Value]:
+    broken = numbers[(numbers != np.trunc(numbers)) & ~np.isnan(numbers)]
+    if len(broken):
+        message = f"{column.name} must be a whole number, not {broken[0]}"
         raise BookError(message)
-    return int(value)
+    whole: list[Value] = np.nan_to_num(numbers).astype(np.int64).tolist()
+    return whole
 
 
 def frame_of(rows: Iterable[Sequence[object]], kind: str) -> pd.DataFrame:

@@ -3,13 +3,17 @@
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 
-from sqlalchemy import Engine, event
+import pytest
+from sqlalchemy import Engine, create_engine, event, insert, select
 from sqlalchemy.dialects import registry
 from sqlalchemy.engine.interfaces import DBAPICursor, ExecutionContext
 
 from wearstats.book import Book
+from wearstats.book.store import insert_rows
+from wearstats.book.tables import METADATA
 from wearstats.records.costs import Costs
 
 HEAD = "date,unit,run,boost (psi),strips\n"
@@ -63,15 +67,41 @@ def test_every_statement_can_be_put_to_postgresql(tmp_path: Path) -> None:
     with listening() as heard:
         use_everything(tmp_path)
     dialect = registry.load("postgresql")()
-    plain = set()
+    plain, inserted = set(), set()
     for text, _, statement in heard:
-        if statement is None:
+        if statement is None and text.startswith("INSERT INTO "):
+            # Compiled by `insert_rows`, from the statement that is put here.
+            table = METADATA.tables[text.split()[2]]
+            assert str(insert(table).compile(dialect=dialect))
+            inserted.add(table.name)
+        elif statement is None:
             plain.add(text.split("(")[0])
         else:
             assert str(statement.compile(dialect=dialect))  # type: ignore[attr-defined]  # a clause
     # The rest is SQLAlchemy's own look at what tables there are, and what `store` says.
     own = {text for text in plain if "sqlite_master" not in text and "PRAGMA main." not in text}
     assert own == {"BEGIN", "BEGIN IMMEDIATE"}
+    assert inserted == {"runs", "units"}
+
+
+@pytest.mark.parametrize("paramstyle", ["qmark", "named"], ids=["tuples", "dicts"])
+def test_rows_go_in_alike_whatever_the_driver_takes(paramstyle: str) -> None:
+    engine = create_engine("sqlite://", paramstyle=paramstyle)
+    table = METADATA.tables["units"]
+    rows = [
+        ("K1", 3, date(2026, 5, 3), None),
+        ("K2", 2, None, "x"),
+        ("K3", 3, date(2026, 5, 3), ""),
+    ]
+    names = ("unit", "lobes", "taken_in", "remark")
+    whole = [(*row, 1, number, 0) for number, row in enumerate(rows)]
+    with engine.begin() as connection:
+        METADATA.create_all(connection)
+        insert_rows(connection, table, (*names, "import_sheet_id", "source_row", "changes"), whole)
+        insert_rows(connection, table, names, [])
+        held = connection.execute(select(*(table.c[name] for name in names))).all()
+    engine.dispose()
+    assert [tuple(row) for row in held] == rows
 
 
 def test_records_are_fetched_by_the_index_of_their_key(tmp_path: Path) -> None:
