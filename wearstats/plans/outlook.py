@@ -1,6 +1,8 @@
 """Where every unit stands, and what the records speak for."""
 
+import functools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,7 +68,12 @@ def outlook(
     apart = _units_apart(season.units, lives.frame)
     names = [*season.units["unit"], *lives.frame["unit"]]
     planned = [name for name in dict.fromkeys(names) if name not in apart]
-    ask = _Ask(draws, int(runs_ahead), plan, level, interval, loss_psi_by_age)
+
+    @functools.cache
+    def chances_of(age: float, last_look: float) -> Chances:
+        return chances(draws, age=age, last_look=last_look, runs_ahead=runs_ahead, level=level)
+
+    ask = _Ask(chances_of, int(runs_ahead), plan, interval, loss_psi_by_age)
     return FleetOutlook(
         units=tuple(
             _unit_outlook(name, lives, ask, limits.get(name, plan.service_limit_runs))
@@ -86,10 +93,9 @@ def outlook(
 
 @dataclass(frozen=True, slots=True)
 class _Ask:
-    draws: SurvivalDraws
+    chances_of: Callable[[float, float], Chances]  # of age and last look: units share ages
     runs_ahead: int
     plan: RestripPlan
-    level: float
     interval: RestripInterval
     loss_psi_by_age: LossByAge | None
 
@@ -198,13 +204,7 @@ def _told(name: str, build: int, case: Case, ask: _Ask) -> UnitOutlook:
         )
 
     try:
-        found = chances(
-            ask.draws,
-            age=case.age,
-            last_look=case.last_look,
-            runs_ahead=case.runs_ahead,
-            level=ask.level,
-        )
+        found = ask.chances_of(case.age, case.last_look)
     except PlanError as error:
         limit = over_service_limit(case)
         if limit is not None:
