@@ -182,7 +182,9 @@ def _minorant(lives: Climb, steps: FloatArray, value: float) -> tuple[FloatArray
     pooled = np.maximum(optimize.isotonic_regression(target, weights=curved).x, 0.0)
     new = np.diff(pooled, prepend=0.0)
     new[new < _ROUNDING * pooled[-1]] = 0.0
-    return _search(lives, steps, value, slope, new - steps)
+    moved, reached = _search(lives, steps, value, slope, new - steps)
+    # A rise within rounding would undo what a Newton step has settled.
+    return (moved, reached) if reached > value + _ROUNDING * abs(value) else (steps, value)
 
 
 def _newton(
@@ -194,8 +196,9 @@ def _newton(
     bend = lives.bend(steps)
     pull = lives.curved(steps, bend) + slope
     while True:
-        on = lives.on(kept)
-        there = np.diff(_solve(on, bend, _in_totals(pull[kept])), prepend=0.0)
+        on, here = lives.on(kept), steps[kept]
+        rest = _in_totals(pull[kept] - on.curved(here, bend))
+        there = here + np.diff(_solve(on, bend, rest), prepend=0.0)
         if there.min() >= 0 or kept.size == 1:
             break
         kept = kept[there > 0] if (there > 0).any() else kept[:1]
