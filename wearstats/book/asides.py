@@ -100,7 +100,7 @@ def discard(connection: Connection, numbers: Sequence[int], why: str, when_utc: 
     """
     if not why.strip():
         message = "a row is only discarded for a stated reason"
-        raise UsageError(message)
+        raise UsageError(message, hint="State it with --why.")
     wanted = sorted(set(numbers))
     still_open = {item.number for item in items(connection)}
     unknown = [str(number) for number in wanted if number not in still_open]

@@ -288,7 +288,7 @@ class SheetIntake:
         return Finding(
             "contradiction",
             f"{described.name} is {new} here, but {old} in {where}; "
-            "mend the wrong one, or log this row with leave to amend",
+            "mend the wrong one, or log this row with --amend to let it stand",
             Severity.ASIDE,
             self._importing.file,
             self.sheet,

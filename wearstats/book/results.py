@@ -140,5 +140,5 @@ class AsideItem:
 
     @property
     def reason(self) -> str:
-        """All reasons in one sentence each, for the sheet to be mended."""
-        return " ".join(finding.message for finding in self.findings)
+        """All reasons, parted by semicolons, for the sheet to be mended."""
+        return "; ".join(finding.message for finding in self.findings)

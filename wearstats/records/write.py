@@ -217,8 +217,8 @@ def _whole(path: Path, write: Callable[[IO[bytes]], None]) -> None:
             write(file)
         beside.replace(path)
     except OSError as error:
-        message = f"{path.name} cannot be written ({error.strerror or error})"
+        message = f"it cannot be written ({error.strerror or error})"
         finding = Finding("file-unwritable", message, file=path.name)
-        raise RecordError(message, findings=(finding,)) from error
+        raise RecordError(str(finding), findings=(finding,)) from error
     finally:
         beside.unlink(missing_ok=True)

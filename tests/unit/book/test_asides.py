@@ -133,6 +133,12 @@ def test_a_sheet_logged_unmended_leaves_no_trace_in_the_history(book: Book, fold
     assert states(book) == ["open", "open"]
 
 
+def test_several_reasons_are_kept_apart(book: Book, folder: Path) -> None:
+    log(book, folder / "runs.csv", f"{HEAD}\nTotal,,33,\n")
+    (item,) = book.aside()
+    assert item.reason == "'Total' is not understood as a date; unit must be filled"
+
+
 def test_a_spelling_decided_anew_says_what_stays_where_it_was(book: Book, folder: Path) -> None:
     text = f"{HEAD}\n2026-05-03,K1,33,\n2026-05-04,k-1,33,\n"
     log(book, folder / "runs.csv", text, join={"k-1": "K1"})

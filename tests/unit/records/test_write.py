@@ -67,7 +67,7 @@ def test_a_failed_write_leaves_the_old_file(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("wearstats.records.write.csv_text", full)
-    with pytest.raises(RecordError, match=r"a\.csv cannot be written"):
+    with pytest.raises(RecordError, match=r"a\.csv: it cannot be written"):
         write_csv(path, frame())
     assert path.read_bytes() == before
     assert [one.name for one in tmp_path.iterdir()] == ["a.csv"]
