@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from wearstats.errors import FitError, UsageError
+from wearstats.errors import FitError, ObservationError, UsageError
 
 if TYPE_CHECKING:
     from wearstats.book import AsideItem
@@ -56,6 +56,19 @@ def lives_from(book: str | None, lives_file: Path | None) -> Source:
         return Source(read_lives(lives_file))
     season = season_of(str(book))
     return Source(lives_of(season), season.simulated)
+
+
+def some_usable(lives: "StripLives") -> None:
+    """Refuse lives of which every one is left out.
+
+    Raises
+    ------
+    ObservationError
+        Says where the reasons stand.
+    """
+    if lives.left_out and lives.usable.empty:
+        message = "every build is left out until its records are resolved"
+        raise ObservationError(message, hint="What was left out, and why: wearstats lives")
 
 
 def answered(attempt: "Attempt[_Fit]") -> _Fit:

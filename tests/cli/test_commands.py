@@ -243,3 +243,15 @@ def test_the_installed_command_answers() -> None:
         check=True,
     )
     assert done.stdout.startswith("wearstats ")
+
+
+def test_a_book_of_which_every_build_is_left_out_says_so(tell: Tell, tmp_path: Path) -> None:
+    sheet = tmp_path / "runs.csv"
+    sheet.write_text("Date,Unit,Run,Strips\n2026-05-02,K1,1,sound\n")
+    book = tmp_path / "shop.book"
+    assert tell("log", book, sheet).code == 0
+    for command in ("life", "plan"):
+        said = tell(command, book)
+        assert said.code == 1
+        assert "every build is left out" in said.err
+        assert "wearstats lives" in said.err

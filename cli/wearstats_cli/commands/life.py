@@ -76,6 +76,7 @@ def command(
     from wearstats_cli import reading, show, words
 
     source = reading.lives_from(book, lives_file)
+    reading.some_usable(source.lives)
     observations = source.lives.observations(mode)
     answer = fit_life(observations, method=method, baseline=baseline, level=level, shape=shape)
     if as_json:

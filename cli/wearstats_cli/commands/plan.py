@@ -45,6 +45,7 @@ def command(
         season = replace(season, costs=read_costs(costs))
     with show.working("Fitting"):
         fits = fit_all(season, level=level, runs_ahead=runs, bound=bound)
+        reading.some_usable(fits.lives)
         fleet = reading.answered(fits.outlook)
         sets = sets_needed(
             reading.answered(fits.life).bayes,
