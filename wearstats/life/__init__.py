@@ -2,6 +2,7 @@
 
 from wearstats.life.answers import METHODS, LifeAnswer, LifeDict, Method, fit_life
 from wearstats.life.distributions import BASELINES
+from wearstats.life.incidence import CumulativeIncidence, cumulative_incidence
 from wearstats.life.nonparametric import SurvivalCurve, kaplan_meier
 from wearstats.life.posterior import LifePosterior, posterior
 from wearstats.life.prior import Prior, PriorDict
@@ -13,6 +14,7 @@ from wearstats.life.turnbull import IntervalCurve, npmle
 __all__ = [
     "BASELINES",
     "METHODS",
+    "CumulativeIncidence",
     "IntervalCurve",
     "LifeAnswer",
     "LifeDict",
@@ -23,6 +25,7 @@ __all__ = [
     "StripLife",
     "StripLifeFit",
     "SurvivalCurve",
+    "cumulative_incidence",
     "fit_life",
     "kaplan_meier",
     "npmle",
