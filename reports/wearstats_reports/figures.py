@@ -144,8 +144,11 @@ def strip_height(report: SeasonReport, unit: UnitReport) -> Drawing | None:
 
 
 def _curve_frame(points: tuple[CurvePoint, ...]) -> pd.DataFrame:
-    rows = [(p.runs, p.share, _none_as_nan(p.low), _none_as_nan(p.high)) for p in points]
-    return pd.DataFrame(rows, columns=["runs", "survival", "low", "high"])
+    rows = [
+        (p.runs, p.share, _none_as_nan(p.low), _none_as_nan(p.high), _none_as_nan(p.since))
+        for p in points
+    ]
+    return pd.DataFrame(rows, columns=["runs", "survival", "low", "high", "since"])
 
 
 def _life_frame(lives: Iterable[UnitLife]) -> pd.DataFrame:

@@ -10,7 +10,7 @@ import pandas as pd
 from wearstats.arrays import FloatArray
 from wearstats.errors import FitError, ObservationError, PlanError
 from wearstats.leakage import BoostFit, BoostModel
-from wearstats.life import LifeAnswer, SurvivalCurve, fit_life, kaplan_meier
+from wearstats.life import IntervalCurve, LifeAnswer, SurvivalCurve, fit_life, seen_curve
 from wearstats.lives import StripLives, boost_rows, clearance_readings, lives_of
 from wearstats.plans import FleetOutlook, RestripPlan, outlook
 from wearstats.records.season import Season
@@ -58,7 +58,8 @@ class Fits:
     gaps, boosts : DataFrame
         Clearance readings and boost rows.
     life, seen : Attempt
-        The fitted curve, and the share seen sound without a model.
+        The fitted curve, and the share seen sound without a model: the product limit, or where
+        looks overlap the curve for intervals.
     wear, boost, outlook : Attempt
     plan : RestripPlan
         What the outlook was asked.
@@ -71,7 +72,7 @@ class Fits:
     gaps: pd.DataFrame
     boosts: pd.DataFrame
     life: Attempt[LifeAnswer]
-    seen: Attempt[SurvivalCurve]
+    seen: Attempt[SurvivalCurve | IntervalCurve]
     wear: Attempt[ClearanceWearFit]
     boost: Attempt[BoostFit]
     plan: RestripPlan
@@ -158,7 +159,7 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float | Non
         gaps=gaps,
         boosts=boosts,
         life=life,
-        seen=attempt(lambda: kaplan_meier(observations, level)),
+        seen=attempt(lambda: seen_curve(observations, level)),
         wear=wear,
         boost=boost,
         plan=plan,

@@ -255,7 +255,7 @@ def _deaths(
     deaths = np.zeros((len(names), ages.size))
     for row, name in enumerate(names):
         so = mode == name
-        np.add.at(deaths[row], np.searchsorted(ages, at[so]), weight[so])
+        deaths[row] = np.bincount(np.searchsorted(ages, at[so]), weight[so], ages.size)
     return deaths
 
 

@@ -33,7 +33,7 @@ def first_real_age(
     ----------
     entry, leaves, weight : ndarray, shape (n,)
     emptied : ndarray, runs
-        Ages at which all lives watched had failed; those with lives still to come count.
+        Ages by which all lives watched had failed; those with lives still to enter count.
     """
     if not (entry > 0).any():
         return 0.0
@@ -41,7 +41,7 @@ def first_real_age(
     after = just_after(entry, leaves, weight, starts)
     enough = min(LEAST_AT_RISK, float(after.max()))
     begin = float(starts[np.flatnonzero(after >= enough)[0]])
-    emptied = emptied[emptied < leaves.max()]
+    emptied = emptied[emptied <= entry.max()]
     return max(begin, float(emptied.max())) if emptied.size else begin
 
 

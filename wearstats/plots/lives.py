@@ -22,6 +22,7 @@ from wearstats.plots.style import (
     style,
 )
 
+_BOXED = 0.08
 _LANE = 0.055
 _LANES_AT_MOST = 0.42
 
@@ -42,7 +43,9 @@ def survival_curve(
         Columns runs, survival, low, high: the fitted curve and its band.
     axes : Axes
     steps : DataFrame, optional
-        Columns runs, survival: the curve without a model, as steps.
+        Columns runs, survival: the curve without a model, as steps. With a column since, the
+        curve falls to a row's survival somewhere after since and not later than runs (at runs
+        where since is missing): it is not drawn in between, but boxed in.
     lives : DataFrame, optional
         Columns unit, lower, upper (infinite where not failed): one mark for each life, along
         the bottom; lives at one age are stacked.
@@ -71,15 +74,7 @@ def survival_curve(
         )
         if steps is not None:
             need_columns(steps, ("runs", "survival"), "the survival steps")
-            axes.step(
-                steps["runs"],
-                steps["survival"],
-                where="post",
-                color=INK,
-                lw=1.3,
-                ls=(0, (4, 2)),
-                label="as seen, no model",
-            )
+            _draw_steps(steps, axes)
         if lives is not None:
             need_columns(lives, ("unit", "lower", "upper"), "the lives under a survival curve")
             _mark_lives(lives, axes, unit)
@@ -90,6 +85,35 @@ def survival_curve(
         name_axes(axes, "runs since restrip", "chance that strips are still sound")
         key_below(axes)
     return axes
+
+
+def _draw_steps(steps: pd.DataFrame, axes: Axes) -> None:
+    """Draw the curve where it is known; where it falls at an age not known, a box about it."""
+    runs = steps["runs"].to_numpy(dtype=np.float64)
+    survival = steps["survival"].to_numpy(dtype=np.float64)
+    since = runs.copy()
+    if "since" in steps:
+        told = steps["since"].to_numpy(dtype=np.float64)
+        since = np.where(np.isnan(told), runs, told)
+    before = np.concatenate([survival[:1], survival[:-1]])
+    hidden = since < runs
+    # Each row: along to where it is known no more, a gap if there is one, and where it goes on.
+    across = np.column_stack([since, np.where(hidden, np.nan, runs), runs]).ravel()
+    up = np.column_stack([before, np.where(hidden, np.nan, survival), survival]).ravel()
+    axes.plot(across, up, color=INK, lw=1.3, ls=(0, (4, 2)), label="as seen, no model")
+    if hidden.any():
+        axes.bar(
+            since[hidden],
+            (before - survival)[hidden],
+            width=(runs - since)[hidden],
+            bottom=survival[hidden],
+            align="edge",
+            facecolor=(INK, _BOXED),
+            edgecolor=(INK, FAINT),
+            lw=0.8,
+            label="falls in here, no model",
+        )
+        axes.plot(runs[hidden], survival[hidden], ".", color=INK, ms=5)
 
 
 def _mark_lives(lives: pd.DataFrame, axes: Axes, unit: str | None) -> None:

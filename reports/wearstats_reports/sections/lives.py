@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from wearstats.life import IntervalCurve
 from wearstats.lives import StripLives
 from wearstats_reports import cells
 from wearstats_reports.answers import Answer
@@ -43,12 +44,20 @@ class UnitLife:
 
 @dataclass(frozen=True, slots=True)
 class CurvePoint:
-    """Share of strips still good after `runs` runs, 0 to 1."""
+    """Share of strips still good after `runs` runs, 0 to 1.
+
+    Parameters
+    ----------
+    since : float or None, runs
+        The curve comes down to this share somewhere after `since` and not later than `runs`;
+        None where it does at `runs`, or has a value all along.
+    """
 
     runs: float
     share: float
     low: float | None
     high: float | None
+    since: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +67,9 @@ class LifeCurve:
     Parameters
     ----------
     fitted, seen : tuple of CurvePoint
-        The fitted curve with its band; the share seen without any model (Kaplan-Meier).
+        The fitted curve with its band; the share seen without any model (Kaplan-Meier, or
+        where looks overlap the maximum-likelihood curve for intervals; there at most
+        `_MOST_INTERVALS` points, evenly taken, have an interval).
     method : str
         One sentence: which curve, fitted how.
     second_opinion : str
@@ -84,6 +95,7 @@ _SHARES = (0.1, 0.5)
 _LEAST_SHOWN = 10.0
 _BEYOND = 1.25
 _STEPS = 60
+_MOST_INTERVALS = 24
 _LAWS = {
     "weibull": "Weibull",
     "exponential": "exponential",
@@ -186,9 +198,35 @@ def _seen(fits: Fits) -> tuple[CurvePoint, ...]:
     if seen is None:
         return ()
     begin = CurvePoint(seen.given_age, 1.0, None, None)
-    steps = _points(seen.frame[seen.frame["defined"]])
+    steps = (
+        _falls(seen)
+        if isinstance(seen, IntervalCurve)
+        else _points(seen.frame[seen.frame["defined"]])
+    )
     last = (begin, *steps)[-1]
     return (begin, *steps, CurvePoint(seen.last_age, last.share, last.low, last.high))
+
+
+def _falls(seen: IntervalCurve) -> tuple[CurvePoint, ...]:
+    """Return where the curve for intervals comes down, each interval ending where it is known."""
+    frame = seen.frame[seen.frame["defined"]]
+    count = len(frame)
+    told = set(np.linspace(0, count - 1, min(count, _MOST_INTERVALS)).astype(int).tolist())
+    points = []
+    for place, (lower, upper, after) in enumerate(
+        frame[["lower", "upper", "after"]].to_numpy(float).tolist()
+    ):
+        chance = seen.at(upper) if place in told else None
+        points.append(
+            CurvePoint(
+                runs=upper,
+                share=after,
+                low=None if chance is None else chance.low,
+                high=None if chance is None else chance.high,
+                since=lower if lower < upper else None,
+            )
+        )
+    return tuple(points)
 
 
 def life_method(fits: Fits) -> str:
