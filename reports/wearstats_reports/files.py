@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
-from wearstats.records.write import write_csv
 
 from wearstats.errors import UsageError
+from wearstats.records.write import write_csv
 from wearstats_reports import tables
 from wearstats_reports.data import as_json
 from wearstats_reports.render import fleet_page, unit_page

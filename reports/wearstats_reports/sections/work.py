@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from datetime import date
 
 from wearstats.records.season import Season
-
 from wearstats_reports import cells
 
 
