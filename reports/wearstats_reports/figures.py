@@ -214,6 +214,14 @@ def unit_lives(report: SeasonReport, unit: UnitReport) -> Drawing | None:
     )
 
 
+def _caption_of_seen(seen: tuple[CurvePoint, ...]) -> str:
+    if not seen:
+        return "."
+    boxed = any(point.since is not None for point in seen)
+    boxes = " A box is where that falls between two looks, no one knows how." if boxed else ""
+    return f", and the share seen sound without any model.{boxes}"
+
+
 def fleet_curve(report: SeasonReport) -> Drawing | None:
     """Draw the fleet's curve with what was seen without a model."""
     curve = report.curve
@@ -227,8 +235,7 @@ def fleet_curve(report: SeasonReport) -> Drawing | None:
         figure,
         "Strip life of the fleet",
         _spoken_curve(curve.fitted),
-        "The fitted curve with its band"
-        + (", and the share seen sound without any model." if curve.seen else "."),
+        f"The fitted curve with its band{_caption_of_seen(curve.seen)}",
         simulated=report.simulated,
     )
 

@@ -4,8 +4,9 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from scipy import optimize
 
 from wearstats.arrays import BoolArray, FloatArray
 from wearstats.errors import ObservationError, TooFewError
@@ -179,6 +180,70 @@ def test_intervals_hold_the_curve_and_stay_within_bounds(known: Observations, ag
         assert found.note
 
 
+def best_with(known: Observations, age: float, chance: float) -> float:
+    """Greatest log likelihood with this chance to outlast this age, by a general climber."""
+    finite = known.upper[np.isfinite(known.upper)]
+    ages = np.unique(np.concatenate([[0.0, age], known.lower, finite]))
+    cells = np.sort(np.concatenate([ages, (ages[1:] + ages[:-1]) / 2, [ages[-1] + 1]]))
+    failed = (cells > known.lower[:, None]) & (cells <= known.upper[:, None])
+    beyond = cells > age
+    start = np.where(beyond, chance / beyond.sum(), (1 - chance) / (~beyond).sum())
+
+    def cost(mass: FloatArray) -> tuple[float, FloatArray]:
+        seen = failed @ mass
+        return -float(known.weight @ np.log(seen)), -(known.weight / seen) @ failed
+
+    found = optimize.minimize(
+        cost,
+        start,
+        jac=True,
+        method="SLSQP",
+        bounds=[(1e-13, 1.0)] * cells.size,
+        constraints=optimize.LinearConstraint(
+            np.array([beyond, ~beyond], dtype=float), [chance, 1 - chance], [chance, 1 - chance]
+        ),
+        options={"ftol": 1e-13, "maxiter": 1000},
+    )
+    return -float(found.fun)
+
+
+@FEW
+@given(lives(late=False, kinds="between sound", most=12), st.integers(1, 12))
+@example(
+    Observations(
+        np.zeros(11),
+        np.array([1.0, 1, 4, 0, 0, 0, 0, 2, 0, 0, 3]),
+        np.array([3.0, 3, 5, 1, 1, 1, 1, 4, 1, 1, 5]),
+        np.ones(11),
+        tuple("abcdefghijk"),
+    ),
+    2,
+)
+def test_the_ends_are_where_the_best_curve_through_them_has_fallen_enough(
+    drawn: Observations, age: int
+) -> None:
+    known = informative(drawn)
+    if known is None:
+        return
+    curve = npmle(known)
+    if not 0 < age <= curve.last_age:
+        return
+    found = curve.at(float(age))
+    for end in (found.low, found.high):
+        assert end is not None
+        if 1e-6 < end < 1 - 1e-6:
+            drop = 2 * (curve.log_likelihood - best_with(known, age, end))
+            assert drop == pytest.approx(2.70554345, abs=2e-4)  # chi-square(1), 90 %
+
+
+def test_where_all_who_were_watched_have_failed_there_is_an_upper_end() -> None:
+    known = Observations(np.zeros(2), np.zeros(2), np.array([6.5, 7.5]), np.ones(2), ("a", "b"))
+    found = npmle(known).at(6.5)
+    assert (found.estimate, found.low) == (0.0, 0.0)
+    # one may have failed after 6.5: 2 (log 1 - log(1 - S)) = 2.7055 where both fell before it
+    assert found.high == pytest.approx(1 - math.exp(-2.70554345 / 2), abs=1e-6)
+
+
 @SETTINGS
 @given(lives())
 def test_the_curve_falls_from_one_and_adds_up(known: Observations) -> None:
@@ -248,6 +313,21 @@ def test_a_fall_that_could_stand_elsewhere_is_said_to() -> None:
         ("a", "b", "d"),
     )
     assert not any("not the only one" in note for note in npmle(settled).notes)
+
+
+def test_a_failure_seen_late_is_no_life_still_to_come() -> None:
+    # all have failed by 14; one of them is only known to have by 16, and one entered late
+    known = Observations(
+        np.array([0.0, 0.0, 2.0, 0.0]),
+        np.array([4.0, 12.0, 6.0, 13.0]),
+        np.array([5.0, 14.0, 7.0, 16.0]),
+        np.ones(4),
+        ("a", "b", "c", "d"),
+    )
+    curve = npmle(known)
+    assert curve.given_age == 0
+    assert curve.defined.all()
+    assert curve.lower.tolist() == [4, 6, 13]
 
 
 @pytest.mark.parametrize("seed", range(6))

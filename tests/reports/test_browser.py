@@ -1,9 +1,11 @@
 """Every page, opened in a browser: nothing is fetched, nothing overflows, nothing complains."""
 
+import contextlib
 import json
 import os
 import re
 import shutil
+import signal
 import subprocess
 import tempfile
 from dataclasses import dataclass
@@ -77,37 +79,47 @@ def _requests(log: Path) -> tuple[str, ...]:
 def _open(page: Path) -> Opened:
     assert CHROMIUM is not None
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as own:
-        log = Path(own) / "net.json"
-        done = subprocess.run(
-            [
-                CHROMIUM,
-                "--headless",
-                "--no-sandbox",
-                "--disable-gpu",
-                "--disable-quic",
-                "--no-first-run",
-                "--disable-background-networking",
-                "--disable-component-update",
-                "--disable-sync",
-                # Whatever asks for a name, the browser itself included, finds no server.
-                "--host-resolver-rules=MAP * ~NOTFOUND",
-                f"--user-data-dir={own}/profile",
-                "--enable-logging=stderr",
-                f"--log-net-log={log}",
-                "--window-size=1300,900",
-                "--virtual-time-budget=20000",
-                "--dump-dom",
-                page.as_uri(),
-            ],
-            capture_output=True,
-            text=True,
-            encoding="utf-8",
-            timeout=180,
-            check=True,
-            env={**os.environ, "HOME": own},
-        )
-        console = tuple(line for line in done.stderr.splitlines() if ":CONSOLE:" in line)
-        return Opened(done.stdout, console, _requests(log))
+        log, dom, said = (Path(own) / name for name in ("net.json", "dom.html", "said.txt"))
+        # Into files, and its whole group ended: a helper process of the browser that outlives
+        # it would hold a pipe open, and whoever reads the pipe would wait for ever.
+        with dom.open("wb") as to_dom, said.open("wb") as to_said:
+            browser = subprocess.Popen(
+                [
+                    CHROMIUM,
+                    "--headless",
+                    "--no-sandbox",
+                    "--disable-gpu",
+                    "--disable-quic",
+                    "--no-first-run",
+                    "--disable-background-networking",
+                    "--disable-component-update",
+                    "--disable-sync",
+                    # Whatever asks for a name, the browser itself included, finds no server.
+                    "--host-resolver-rules=MAP * ~NOTFOUND",
+                    f"--user-data-dir={own}/profile",
+                    "--enable-logging=stderr",
+                    f"--log-net-log={log}",
+                    "--window-size=1300,900",
+                    "--virtual-time-budget=20000",
+                    "--dump-dom",
+                    page.as_uri(),
+                ],
+                stdin=subprocess.DEVNULL,
+                stdout=to_dom,
+                stderr=to_said,
+                env={**os.environ, "HOME": own},
+                start_new_session=True,
+            )
+            try:
+                ended = browser.wait(timeout=180)
+            finally:
+                with contextlib.suppress(ProcessLookupError):
+                    os.killpg(browser.pid, signal.SIGKILL)
+                browser.wait()
+        assert ended == 0, said.read_text(encoding="utf-8", errors="replace")
+        lines = said.read_text(encoding="utf-8", errors="replace").splitlines()
+        console = tuple(line for line in lines if ":CONSOLE:" in line)
+        return Opened(dom.read_text(encoding="utf-8"), console, _requests(log))
 
 
 def _measures(pages: tuple[Path, ...], folder: Path) -> tuple[list[dict[str, Any]], Opened]:

@@ -190,20 +190,31 @@ def _minorant(lives: Climb, steps: FloatArray, value: float) -> tuple[FloatArray
 def _newton(
     lives: Climb, steps: FloatArray, value: float, free: BoolArray
 ) -> tuple[FloatArray, float]:
-    """One Newton step among the intervals that are free, letting go those it would empty."""
-    kept = np.flatnonzero(free)
+    """One Newton step among the intervals that are free, to the best of its quadratic.
+
+    Each turn goes towards the best of those still free and lets go what it empties first (as
+    Lawson & Hanson 1974, Solving Least Squares Problems, chapter 23; from memory).
+    """
     slope = lives.slope(steps)
     bend = lives.bend(steps)
     pull = lives.curved(steps, bend) + slope
+    target = steps.copy()
+    kept = np.flatnonzero(free)
     while True:
-        on, here = lives.on(kept), steps[kept]
+        on, here = lives.on(kept), target[kept]
         rest = _in_totals(pull[kept] - on.curved(here, bend))
         there = here + np.diff(_solve(on, bend, rest), prepend=0.0)
-        if there.min() >= 0 or kept.size == 1:
+        falls = there < 0
+        if not falls.any():
             break
-        kept = kept[there > 0] if (there > 0).any() else kept[:1]
-    target = np.zeros_like(steps)
-    target[kept] = np.maximum(there, 0.0)
+        shares = here[falls] / (here - there)[falls]
+        target[kept] = here + shares.min() * (there - here)
+        emptied = kept[falls][shares <= shares.min()]
+        target[emptied] = 0.0
+        if emptied.size == kept.size:
+            return _search(lives, steps, value, slope, target - steps)
+        kept = np.setdiff1d(kept, emptied, assume_unique=True)
+    target[kept] = there
     return _search(lives, steps, value, slope, target - steps)
 
 

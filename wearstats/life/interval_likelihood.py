@@ -15,11 +15,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearstats.arrays import BoolArray, FloatArray, IntArray
+from wearstats.errors import NotConvergedError
 from wearstats.life.hazard_steps import Climb, climb, information
 from wearstats.life.innermost import Innermost, innermost
 
 _NEARLY_ALL = 1e-5
 _FLAT = 1e-7
+_MOST_TRIPLINGS = 60
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -153,8 +155,15 @@ class _Search:
         self.intervals = watched.intervals((since, until))
         self.between = (self.intervals.upper > since) & (self.intervals.upper <= until)
         self.last = best_hazard(self.intervals)
+        self.begin()
+
+    def begin(self) -> None:
+        """Forget the points passed on the way to the other end."""
+        self.known: dict[float, float] = {}
+        self.inside, self.outside = (-np.inf, np.nan), (np.inf, np.nan)
 
     def low_end(self) -> float:
+        self.begin()
         fewest = float(self.intervals.at_risk[self.between].min())
         if fewest <= 0:
             return 0.0
@@ -166,24 +175,48 @@ class _Search:
                 to_spare = self.threshold - self.drop(self.last)
                 return self.chance() * float(np.exp(-to_spare / 2 / fewest))
             less, left = 1 - left, left / 8
-        self.too_far(_root(self.too_far, -fewest * (1 - left), -fewest * less))
-        return self.chance()
+        return self._between(-fewest * (1 - left), -fewest * less)
 
     def high_end(self) -> float:
+        self.begin()
         none = best_hazard(self.intervals, np.where(self.between, np.inf, 0.0))
         if self.drop(none) <= self.threshold:
             return 1.0
-        less, more = 0.0, float(np.sqrt(self.threshold * self.intervals.at_risk.max()))
-        while self.too_far(more) < 0:
+        # Some weight, also where all who were watched have failed and nobody is at risk.
+        weight = self.intervals.at_risk.max() + self.intervals.weight.sum()
+        less, more = 0.0, float(np.sqrt(self.threshold * weight))
+        for _ in range(_MOST_TRIPLINGS):
+            if self.too_far(more) >= 0:
+                return self._between(less, more)
             less, more = more, 3 * more
-        self.too_far(_root(self.too_far, less, more))
-        return self.chance()
+        message = f"no chance to outlast an age is too great for the lives, up to {self.chance():g}"
+        raise NotConvergedError(message, last=[self.chance()])
 
     def too_far(self, lives: float) -> float:
         """Return how far beyond the threshold; nearly straight in the lives, unlike the drop."""
+        if lives in self.known:  # anew it may come out on the other side of a leap
+            return self.known[lives]
         tilt = np.where(self.between, lives, 0.0)
         self.last = best_hazard(self.intervals, tilt, self.last)
-        return float(np.sqrt(max(self.drop(self.last), 0.0)) - np.sqrt(self.threshold))
+        drop, hazard = self.drop(self.last), float(self.last.steps[self.between].sum())
+        if drop < self.threshold and drop >= self.inside[0]:
+            self.inside = (drop, hazard)
+        if drop >= self.threshold and drop < self.outside[0]:
+            self.outside = (drop, hazard)
+        self.known[lives] = float(np.sqrt(max(drop, 0.0)) - np.sqrt(self.threshold))
+        return self.known[lives]
+
+    def _between(self, low: float, high: float) -> float:
+        """Return the chance at the threshold, reached between these numbers of lives.
+
+        Where failures leave it open to which of two intervals hazard belongs, the best curve
+        leaps from one to the other at one number of lives; between them the best likelihood is
+        straight in the hazard, as it is concave and has this number for its slope at both.
+        """
+        _root(self.too_far, low, high)
+        (near, here), (far, there) = self.inside, self.outside
+        share = (self.threshold - near) / (far - near)
+        return float(np.exp(-(here + share * (there - here))))
 
     def drop(self, hazard: Hazard) -> float:
         return 2 * (self.best - hazard.log_likelihood)

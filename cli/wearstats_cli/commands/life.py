@@ -9,7 +9,7 @@ import click
 from wearstats_cli import options
 
 if TYPE_CHECKING:
-    from wearstats.life import LifeAnswer, Method
+    from wearstats.life import IntervalCurve, LifeAnswer, Method, SurvivalCurve
     from wearstats.lives import StripLives
 
 
@@ -72,7 +72,7 @@ def command(
     as_json: bool,
 ) -> int:
     """Fit the strip lives of BOOK and say how long strips last, with intervals."""
-    from wearstats.life import fit_life
+    from wearstats.life import fit_life, seen_curve
     from wearstats_cli import reading, show, words
 
     source = reading.lives_from(book, lives_file)
@@ -86,10 +86,14 @@ def command(
             failed=failed,
             left_out=[words.left_out_as_dict(each) for each in source.lives.left_out],
         )
-        show.as_json("life", {**body, "mode": mode, "simulated": source.simulated})
+        seen = _seen_as_dict(seen_curve(observations, level))
+        show.as_json("life", {**body, "seen": seen, "mode": mode, "simulated": source.simulated})
         return 0
     show.banner(simulated=source.simulated)
     _show(answer, source.lives, mode=mode, runs=runs, failed=failed)
+    _show_seen(seen_curve(observations, level))
+    if source.lives.left_out:
+        show.line("What was left out, and why: wearstats lives")
     return 0
 
 
@@ -122,5 +126,44 @@ def _show(
     show.estimates({**lasting, **answer.parameters()}, answer.level)
     show.line(answer.second_opinion)
     show.bullets("Doubtful", answer.warnings)
-    if lives.left_out:
-        show.line("What was left out, and why: wearstats lives")
+
+
+def _show_seen(seen: "SurvivalCurve | IntervalCurve") -> None:
+    from wearstats.estimates import Estimate
+    from wearstats_cli import show
+    from wearstats_reports import numbers
+    from wearstats_reports.sections.lives import seen_falls
+
+    rows = []
+    for fall in seen_falls(seen):
+        said = numbers.chance(Estimate(fall.share, fall.low, fall.high, seen.level))
+        since = "" if fall.since is None else f"{fall.since:g}"
+        rows.append((since, f"{fall.runs:g}", said.main, said.interval))
+    if rows:
+        show.heading("As seen, without a law of life")
+        show.table(
+            ("falls after", "by", "to", f"{numbers.level(seen.level)} interval"),
+            rows,
+            right=("falls after", "by", "to"),
+        )
+    for note in seen.notes:
+        show.line(f"{note[:1].upper()}{note[1:]}.")
+
+
+def _seen_as_dict(seen: "SurvivalCurve | IntervalCurve") -> dict[str, object]:
+    from wearstats.estimates import Estimate
+    from wearstats_reports.sections.lives import seen_falls
+
+    return {
+        "given_age": seen.given_age,
+        "last_age": seen.last_age,
+        "falls": [
+            {
+                "since": fall.since,
+                "runs": fall.runs,
+                "probability": Estimate(fall.share, fall.low, fall.high, seen.level).as_dict(),
+            }
+            for fall in seen_falls(seen)
+        ],
+        "notes": list(seen.notes),
+    }

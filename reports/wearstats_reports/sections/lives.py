@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from wearstats.life import IntervalCurve
+from wearstats.life import IntervalCurve, SurvivalCurve
 from wearstats.lives import StripLives
 from wearstats_reports import cells
 from wearstats_reports.answers import Answer
@@ -198,13 +198,16 @@ def _seen(fits: Fits) -> tuple[CurvePoint, ...]:
     if seen is None:
         return ()
     begin = CurvePoint(seen.given_age, 1.0, None, None)
-    steps = (
-        _falls(seen)
-        if isinstance(seen, IntervalCurve)
-        else _points(seen.frame[seen.frame["defined"]])
-    )
+    steps = seen_falls(seen)
     last = (begin, *steps)[-1]
     return (begin, *steps, CurvePoint(seen.last_age, last.share, last.low, last.high))
+
+
+def seen_falls(seen: SurvivalCurve | IntervalCurve) -> tuple[CurvePoint, ...]:
+    """Return the points to which a curve without a model falls."""
+    if isinstance(seen, IntervalCurve):
+        return _falls(seen)
+    return _points(seen.frame[seen.frame["defined"]])
 
 
 def _falls(seen: IntervalCurve) -> tuple[CurvePoint, ...]:

@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import to_rgb
 from matplotlib.container import BarContainer
 from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 
 from wearstats.errors import UsageError
@@ -188,6 +189,25 @@ def test_lives_of_the_unit_are_named_and_counted() -> None:
     same = {level for age, level in sound if age == 4.0}
     assert len(same) == 2
     assert "failed, K1" in words_of(figure)
+
+
+def test_a_fall_between_two_looks_is_boxed_and_not_drawn() -> None:
+    _, axes = new_axes()
+    steps = pd.DataFrame(
+        {"runs": [0.0, 4.0, 6.0], "survival": [1.0, 0.8, 0.3], "since": [np.nan, 2.0, np.nan]}
+    )
+    survival_curve(CURVE, axes, steps=steps)
+    (line,) = (line for line in axes.lines if line.get_label() == "as seen, no model")
+    drawn = np.column_stack(line.get_data())
+    known = [(2.0, 1.0), (4.0, 0.8), (6.0, 0.8), (6.0, 0.3)]
+    assert {tuple(point) for point in drawn[np.isfinite(drawn[:, 0])]} == {(0.0, 1.0), *known}
+    # the pen is lifted from the look at 2 to the look at 4
+    assert np.flatnonzero(np.isnan(drawn[:, 0])).tolist() == [4]
+    (box,) = axes.patches
+    assert isinstance(box, Rectangle)
+    assert box.get_xy() == (2.0, 0.8)
+    assert box.get_width() == pytest.approx(2.0)
+    assert box.get_height() == pytest.approx(0.2)
 
 
 def test_every_life_has_its_row_from_the_top() -> None:
