@@ -48,7 +48,8 @@ def test_the_wheel_has_four_packages_and_no_stray_names(tmp_path: Path) -> None:
         check=True,
     )
     (wheel,) = tmp_path.glob("*.whl")
-    names = zipfile.ZipFile(wheel).namelist()
+    with zipfile.ZipFile(wheel) as archive:
+        names = archive.namelist()
     top = {name.split("/")[0] for name in names if ".dist-info" not in name}
     assert top == set(PACKAGES)
     for package in PACKAGES:

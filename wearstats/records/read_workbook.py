@@ -138,11 +138,13 @@ def _holds_formula(archive: zipfile.ZipFile, member: zipfile.ZipInfo) -> bool:
 
 @contextmanager
 def _opened(path: Path, *, values: bool) -> Iterator[openpyxl.Workbook]:
-    book = openpyxl.load_workbook(path, read_only=True, data_only=values, keep_links=False)
-    try:
-        yield book
-    finally:
-        book.close()
+    # A stream of ours: openpyxl leaves a file it opened itself open when it refuses it.
+    with path.open("rb") as stream:
+        book = openpyxl.load_workbook(stream, read_only=True, data_only=values, keep_links=False)
+        try:
+            yield book
+        finally:
+            book.close()
 
 
 def _rows(path: Path, place: int, *, formulas: bool) -> Iterator[NumberedRow]:
