@@ -69,7 +69,7 @@ def profile_ends(
     sample: Sample,
     best: FloatArray,
     axis: Axis,
-    critical: float,
+    critical: float | FloatArray,
     *,
     bounded: tuple[bool, bool] = (True, True),
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -83,7 +83,7 @@ def profile_ends(
     best : ndarray, shape (2,)
         theta at the maximum.
     axis : Axis
-    critical : float
+    critical : float or ndarray, shape (k,)
         Twice the fall of the log likelihood at the ends (2.7055 for 90 % by chi-square).
     bounded : (bool, bool)
         False where it is known that the profile never falls so far below, or above.
@@ -98,7 +98,7 @@ def profile_ends(
     NotConvergedError
         An end exists and was not found.
     """
-    target = float(np.sqrt(critical))
+    target = np.sqrt(np.asarray(critical, dtype=np.float64))
     sign = np.array([[-1.0], [1.0]])
     centre, free = axis.coordinates(best)
     top, spread, drift = _at_centre(law, sample, axis, centre, free)

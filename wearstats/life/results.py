@@ -18,6 +18,8 @@ from wearstats.life.profile import intercept_ends, profile_ends
 if TYPE_CHECKING:
     import pandas as pd
 
+    from wearstats.life.calibration import Calibration
+
 HELD = "held fixed, not estimated"
 NO_FAILURES = "no failure: a lower bound only, at this confidence"
 
@@ -45,11 +47,13 @@ class StripLifeFit:
         Limits of the log likelihood as the shape goes to zero and to infinity.
     sample : Sample
         The lives, joined and scaled: the profile likelihood needs them.
+    calibration : Calibration or None
+        Where the critical values come from; None takes those of chi-square(1).
 
     Notes
     -----
-    Intervals are profile-likelihood intervals with the chi-square(1) critical value; every
-    method takes another one as `critical` (a calibrated one, say). An end that the data do not
+    Intervals are profile-likelihood intervals; every method takes a critical value of the
+    caller's as `critical`. An end that the data do not
     bound is None. With a held shape and no failure the answers are lower bounds: the values
     under which no failure in so many runs has at least the chance 1 - level (Nelson 1985,
     J. Quality Technology 17:140-146; from memory).
@@ -66,6 +70,7 @@ class StripLifeFit:
     failures: float
     edges: tuple[float, float]
     sample: Sample = field(repr=False, compare=False)
+    calibration: "Calibration | None" = field(default=None, repr=False, compare=False)
 
     @property
     def law(self) -> Law:
@@ -86,7 +91,8 @@ class StripLifeFit:
         return errors
 
     @property
-    def _theta(self) -> FloatArray:
+    def theta(self) -> FloatArray:
+        """Intercept and log slope in the sample's scaled log age, shape (2,)."""
         mu = np.nan if self.mu is None else self.mu - np.log(self.sample.typical_age)
         return np.array([-mu / self.sigma, -np.log(self.sigma)])
 
@@ -106,12 +112,12 @@ class StripLifeFit:
     def _shape(self, level: float, critical: float | None) -> Estimate:
         if self.fixed_shape is not None:
             return Estimate(self.fixed_shape, None, None, level, note=HELD)
-        threshold = critical_value(level) if critical is None else critical
+        threshold = float(self._threshold(ShapeAxis(), level, critical)[0])
         bounded = tuple(2 * (self.log_likelihood - edge) > threshold for edge in self.edges)
         centre, low, high = profile_ends(
             self.law,
             self.sample,
-            self._theta,
+            self.theta,
             ShapeAxis(),
             threshold,
             bounded=(bounded[0], bounded[1]),
@@ -200,9 +206,9 @@ class StripLifeFit:
         self, axis: Axis, level: float, critical: float | None
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return centre and ends on the axis, whatever the law has free."""
-        threshold = critical_value(level) if critical is None else critical
-        theta = self._theta
+        theta = self.theta
         if self.fixed_shape is None:
+            threshold = self._threshold(axis, level, critical)
             return profile_ends(self.law, self.sample, theta, axis, threshold)
         if self.mu is None:
             fall = -np.log1p(-level) if critical is None else critical / 2
@@ -212,9 +218,18 @@ class StripLifeFit:
             ends = (bound, unknown) if isinstance(axis, AgeAxis) else (unknown, bound)
             return unknown, *ends
         centre = axis.coordinates(theta)[0]
-        least, most = intercept_ends(self.law, self.sample, theta, threshold)
+        common = float(self._threshold(axis, level, critical)[0])
+        least, most = intercept_ends(self.law, self.sample, theta, common)
         ends_found = [axis.coordinates(np.array([end, theta[1]]))[0] for end in (least, most)]
         return centre, np.minimum(*ends_found), np.maximum(*ends_found)
+
+    def _threshold(self, axis: Axis, level: float, critical: float | None) -> FloatArray:
+        """Return the critical value of each quantity on the axis."""
+        size = axis.coordinates(self.theta)[0].shape
+        if critical is not None or self.calibration is None:
+            return np.full(size, critical_value(level) if critical is None else critical)
+        check_level(level)
+        return self.calibration.values(axis, level)
 
     def _steepest(self, fall: float) -> float:
         """Return the intercept at which the cumulative hazard of all runs seen is `fall`."""
@@ -230,10 +245,15 @@ def critical_value(level: float) -> float:
     >>> round(critical_value(0.9), 4)
     2.7055
     """
+    return float(special.chdtri(1, 1 - check_level(level)))
+
+
+def check_level(level: float) -> float:
+    """Return a level if it lies between 0 and 1, both left out; else raise UsageError."""
     if not 0 < level < 1:
         message = f"a level lies between 0 and 1, not {level:g}"
         raise UsageError(message)
-    return float(special.chdtri(1, 1 - level))
+    return float(level)
 
 
 def check_share(failed: float) -> float:
