@@ -5,13 +5,14 @@ BIN := $(VENV)/bin
 # Our matrices are small: threads only wait for one another.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: help install demo test test-slow recovery fmt lint types layers check bench lock wheel docs clean
+.PHONY: help install demo test test-slow recovery fmt lint types layers check bench calibration lock wheel docs clean
 
 help:
 	@echo "make demo   set up, simulate a season and write its reports to demo/"
 	@echo "make test   set up and run the tests"
 	@echo "make check  lint, types, layers, tests, 100 simulated seasons against their truth"
 	@echo "make bench  measure, side by side in one run"
+	@echo "make calibration  how often intervals of 90 % hold the truth (some minutes)"
 
 $(VENV)/.use: requirements/use.txt pyproject.toml
 	$(PYTHON) -m venv $(VENV)
@@ -56,6 +57,9 @@ check: lint types layers test recovery
 
 bench: $(VENV)/.dev
 	$(BIN)/python benchmarks/bench.py
+
+calibration: $(VENV)/.dev
+	$(BIN)/python benchmarks/calibration.py
 
 lock:
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \

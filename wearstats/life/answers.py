@@ -1,13 +1,15 @@
 """One question, one answer, by whichever method the records allow, and a second opinion."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, TypeAlias, TypedDict
 
 import numpy as np
 
 from wearstats.errors import NotIdentifiedError, TooFewError, UsageError
 from wearstats.estimates import Estimate, EstimateDict
+from wearstats.life.axes import AgeAxis
+from wearstats.life.calibration import MOST_FAILURES, Calibration, CriticalDict
 from wearstats.life.posterior import LifePosterior, posterior
 from wearstats.life.prior import Prior, PriorDict
 from wearstats.life.results import StripLifeFit
@@ -55,6 +57,8 @@ class LifeDict(TypedDict):
     factors: dict[str, object]
     life_at: list[LifeAtDict]
     survival: list[SurvivalDict]
+    calibration: CriticalDict | None
+    calibration_note: str
     prior: PriorDict
     second_opinion: str
     warnings: list[str]
@@ -73,6 +77,7 @@ class LifeAnswer:
     level : float
         Taken where a method is asked without one.
     likelihood : StripLifeFit or None
+        With calibrated critical values where the answers come from it and that was asked for.
         None where no finite maximum exists (and no shape was held).
     bayes : LifePosterior
         Always there: plans need its points.
@@ -132,6 +137,29 @@ class LifeAnswer:
     ) -> "pd.DataFrame":
         """Return runs, survival, low and high for a drawing."""
         return self.main.curve(ages, self._level(level))
+
+    @property
+    def _calibration(self) -> Calibration | None:
+        if self.method == "bayes" or self.likelihood is None:
+            return None
+        return self.likelihood.calibration
+
+    @property
+    def calibration_note(self) -> str:
+        """One sentence on where the ends of the intervals come from; empty for Bayes' rule."""
+        if self.method == "bayes" or self.likelihood is None or self.likelihood.mu is None:
+            return ""
+        if self._calibration is not None:
+            return self._calibration.words(self.level)
+        return f"{100 * self.level:g} % intervals take the critical value of chi-square"
+
+    def _critical(self, level: float) -> CriticalDict | None:
+        """Return the critical value of the life at 10 % failed."""
+        calibration = self._calibration
+        if calibration is None or self.likelihood is None or not calibration.usable:
+            return None
+        axis = AgeAxis(np.array([self.likelihood.law.quantile(0.1)]))
+        return calibration.stated(axis, level).as_dict()
 
     def _level(self, level: float | None) -> float:
         return self.level if level is None else level
@@ -202,6 +230,8 @@ class LifeAnswer:
                 {"runs": float(age), "probability": chance.as_dict()}
                 for age, chance in zip(runs, chances, strict=True)
             ],
+            "calibration": self._critical(asked),
+            "calibration_note": self.calibration_note,
             "prior": self.bayes.prior_dict(),
             "second_opinion": self.second_opinion,
             "warnings": [*self.warnings, *self._beyond(failed, ages)],
@@ -223,6 +253,8 @@ def fit_life(
     *,
     shape: float | None = None,
     prior: Prior | None = None,
+    calibrated: bool = True,
+    seed: int = 0,
 ) -> LifeAnswer:
     """Fit strip life by likelihood where the records allow it, else by Bayes' rule.
 
@@ -239,6 +271,12 @@ def fit_life(
         Hold the Weibull shape.
     prior : Prior or None
         For the Bayesian fit.
+    calibrated : bool
+        Take the critical values of likelihood intervals from simulated sets of these lives
+        under these looks (`wearstats.life.calibration`); False takes that of chi-square, as
+        published intervals do. With 200 failures or more chi-square is taken.
+    seed : int
+        Of the simulated sets.
 
     Raises
     ------
@@ -264,6 +302,8 @@ def fit_life(
     chosen: Literal["likelihood", "bayes"] = "bayes"
     if method != "bayes" and fit is not None:
         chosen = "likelihood"
+        if calibrated and fit.mu is not None and fit.failures < MOST_FAILURES:
+            fit = replace(fit, calibration=Calibration(fit, observations, seed=seed))
     return LifeAnswer(
         method=chosen,
         method_note=note,

@@ -41,7 +41,14 @@ if TYPE_CHECKING:
 @click.option(
     "--uncalibrated",
     is_flag=True,
-    help="Chi-square critical value, as in published tables (the only one in this version).",
+    help="Take the chi-square critical value, as published tables do, and simulate nothing.",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(min=0),
+    default=0,
+    show_default=True,
+    help="Seed of the simulated lives that calibrate the intervals.",
 )
 @click.option(
     "--runs", type=click.IntRange(1, 500), default=12, show_default=True, help="Runs to look at."
@@ -68,7 +75,8 @@ def command(
     failed: tuple[float, ...],
     mode: str,
     level: float,
-    uncalibrated: bool,  # noqa: ARG001 - the only kind in this version
+    uncalibrated: bool,
+    seed: int,
     as_json: bool,
 ) -> int:
     """Fit the strip lives of BOOK and say how long strips last, with intervals."""
@@ -78,7 +86,15 @@ def command(
     source = reading.lives_from(book, lives_file)
     reading.some_usable(source.lives)
     observations = source.lives.observations(mode)
-    answer = fit_life(observations, method=method, baseline=baseline, level=level, shape=shape)
+    answer = fit_life(
+        observations,
+        method=method,
+        baseline=baseline,
+        level=level,
+        shape=shape,
+        calibrated=not uncalibrated,
+        seed=seed,
+    )
     if as_json:
         body = answer.as_dict(
             level,
@@ -124,6 +140,8 @@ def _show(
     )
     lasting = {f"{100 * share:g} % have failed by": answer.life_at(share) for share in failed}
     show.estimates({**lasting, **answer.parameters()}, answer.level)
+    if answer.calibration_note:
+        show.line(f"{answer.calibration_note}.")
     show.line(answer.second_opinion)
     show.bullets("Doubtful", answer.warnings)
 

@@ -242,4 +242,5 @@ def life_method(fits: Fits) -> str:
         "bayes": "Bayes' rule, which rests on a weak prior",
     }[fit.method]
     why = f" It {fit.method_note}." if fit.method_note else ""
-    return f"The curve of strip life is a {_LAWS[fit.baseline]} law fitted by {how}.{why}"
+    ends = f" {sentence(fit.calibration_note)}" if fit.calibration_note else ""
+    return f"The curve of strip life is a {_LAWS[fit.baseline]} law fitted by {how}.{why}{ends}"

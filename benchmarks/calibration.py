@@ -1,0 +1,249 @@
+"""How often intervals that say 90 % hold the truth. One command, seeded: `make calibration`.
+
+    python benchmarks/calibration.py [--replicates 600] [--ends 40] [--library 150]
+
+Lives: Weibull with shape 1.2, 2.5 or 4 and scale 12 runs; each strip is looked at every one to
+four runs, each gap as likely, and at the end of its watch, which is drawn evenly from 4 to 21 runs:
+about 40 % are unfinished. Sets of 6, 12 and 30 lives. Three quantities: the shape, the life at 10 %
+failed, the chance that strips sound at 6 runs last four more.
+
+Four intervals:
+
+- calibrated: profile likelihood as `fit_life` gives it, on sets with a finite maximum. Coverage is
+  by the fall of the likelihood at the truth; for `--ends` sets of each design the ends are worked
+  out too and must agree;
+- chi-square: the same with the plain critical value, on the same sets;
+- Bayes: the posterior with the prior as it comes, on all sets;
+- Wald: lifelines' estimate and covariance on the scale it prints (delta method for the last
+  two), on `--library` sets of each design, those on which it ends with a finite covariance.
+
+`auto` is what `fit_life` answers: calibrated where there is a maximum, else Bayes. An interval
+with an end that is not a number, or an estimate outside it, stops the run. Figures in brackets
+are Monte Carlo standard errors.
+"""
+
+import argparse
+import math
+import warnings
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from wearstats.arrays import FloatArray
+from wearstats.estimates import Estimate
+from wearstats.life import LifeAnswer, LifePosterior, Prior, StripLifeFit, fit_life, posterior
+from wearstats.life.axes import AgeAxis, Axis, ChanceAxis, ShapeAxis
+from wearstats.life.profile import profile_at
+from wearstats.lives.observations import Observations
+
+SEED = 20260503
+SCALE = 12.0
+SHAPES = (1.2, 2.5, 4.0)
+SIZES = (6, 12, 30)
+AGE, MORE = 6.0, 4.0
+QUANTITIES = ("shape", "life at 10 %", "four more")
+METHODS = ("calibrated", "chi-square", "auto", "Bayes", "Wald")
+CHI_SQUARE = 2.705543454
+
+
+def lives(count: int, shape: float, scale: float, rng: np.random.Generator) -> Observations:
+    """Simulate one set."""
+    fails, ends = scale * rng.weibull(shape, count), rng.uniform(4, 21, count)
+    lower, upper = np.zeros(count), np.full(count, np.inf)
+    for place in range(count):
+        while lower[place] < ends[place]:
+            ahead = min(lower[place] + rng.integers(1, 5), ends[place])
+            if ahead >= fails[place]:
+                upper[place] = ahead
+                break
+            lower[place] = ahead
+    labels = tuple(f"life {place}" for place in range(count))
+    return Observations(np.zeros(count), lower, upper, np.ones(count), labels)
+
+
+def truth(shape: float, scale: float) -> tuple[float, float, float]:
+    """Return the three quantities."""
+    hazard = ((AGE + MORE) / scale) ** shape - (AGE / scale) ** shape
+    return shape, scale * (-math.log(0.9)) ** (1 / shape), math.exp(-hazard)
+
+
+def asked(fit: LifeAnswer | StripLifeFit | LifePosterior) -> tuple[Estimate, Estimate, Estimate]:
+    """Return the three answers with their 90 % intervals."""
+    return fit.parameters(0.9)["shape"], fit.life_at(0.1, 0.9), fit.chance(AGE, MORE, 0.9)
+
+
+def holds(interval: Estimate, value: float) -> bool:
+    """Say whether the interval holds the value; an end that is not there bounds nothing."""
+    ends = [end for end in (interval.low, interval.high) if end is not None]
+    if not all(math.isfinite(end) for end in ends):
+        raise AssertionError(interval)
+    low = -math.inf if interval.low is None else interval.low
+    high = math.inf if interval.high is None else interval.high
+    if interval.estimate is not None and not low <= interval.estimate <= high:
+        raise AssertionError(interval)
+    return low <= value <= high
+
+
+def by_fall(fit: StripLifeFit, shape: float) -> tuple[list[bool], list[bool]]:
+    """Say whether calibrated and chi-square intervals hold the truth, without their ends."""
+    log_scale = math.log(SCALE / fit.sample.typical_age)
+    point = np.array([-shape * log_scale, math.log(shape)])
+    ages = fit.sample.log_age(np.array([AGE, AGE + MORE]))
+    axes: tuple[Axis, ...] = (
+        ShapeAxis(),
+        AgeAxis(np.array([fit.law.quantile(0.1)])),
+        ChanceAxis(fit.law, ages[:1], ages[1:]),
+    )
+    calibrated, plain = [], []
+    for axis in axes:
+        c, free = axis.coordinates(point)
+        held = profile_at(fit.law, fit.sample, axis, c, free)
+        fall = 2 * (fit.log_likelihood - float(held.value[0]))
+        critical = CHI_SQUARE
+        if fit.calibration is not None:
+            critical = float(fit.calibration.values(axis, 0.9)[0])
+        calibrated.append(fall <= critical)
+        plain.append(fall <= CHI_SQUARE)
+    return calibrated, plain
+
+
+def wald(observations: Observations, values: tuple[float, float, float]) -> list[bool] | None:
+    """Say whether lifelines' Wald intervals hold the truth; None where it gives none."""
+    from lifelines import WeibullFitter
+
+    fitter = WeibullFitter()
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            ends = np.maximum(observations.lower, 1e-9), observations.upper
+            fitter.fit_interval_censoring(*ends)
+    except Exception:  # noqa: BLE001 - whatever it raises, it gave no interval
+        return None
+    covariance = np.asarray(fitter.variance_matrix_, dtype=np.float64)
+    point = np.array([fitter.lambda_, fitter.rho_])
+    if not (np.isfinite(covariance).all() and (np.diag(covariance) >= 0).all()):
+        return None
+
+    def at(where: FloatArray) -> FloatArray:
+        return np.array(truth(float(where[1]), float(where[0])))
+
+    steps = np.diag(point * 1e-5)
+    slopes = np.stack([(at(point + step) - at(point - step)) / (2 * step.sum()) for step in steps])
+    errors = np.sqrt(np.einsum("iq,ij,jq->q", slopes, covariance, slopes))
+    near = np.abs(at(point) - np.array(values)) <= 1.6448536 * errors
+    return [bool(each) for each in near]
+
+
+@dataclass
+class Tally:
+    """What was counted for one design."""
+
+    hits: dict[str, list[list[bool]]] = field(
+        default_factory=lambda: {method: [] for method in METHODS}
+    )
+    failures: list[float] = field(default_factory=list)
+    none: int = 0
+    one: int = 0
+    by_bayes: int = 0
+    open_ends: int = 0
+    checked: int = 0
+    critical: list[float] = field(default_factory=list)
+
+    def line(self, method: str) -> str:
+        """Return one row: coverage of the three quantities."""
+        hits = np.array(self.hits[method], dtype=np.float64)
+        if not hits.size:
+            return f"  {method:<12} none"
+        shares = hits.mean(axis=0)
+        errors = np.sqrt(shares * (1 - shares) / len(hits))
+        cells = [f"{a:6.1%} ({b:.1%})" for a, b in zip(shares, errors, strict=True)]
+        return f"  {method:<12}" + "".join(f"{cell:>17}" for cell in cells) + f"{len(hits):>8} sets"
+
+
+def study(count: int, shape: float, options: argparse.Namespace) -> Tally:
+    """Run one design."""
+    rng = np.random.default_rng([SEED, count, int(10 * shape)])
+    tally, values = Tally(), truth(shape, SCALE)
+    for turn in range(options.replicates):
+        observations = lives(count, shape, SCALE, rng)
+        answer = fit_life(observations, seed=turn)
+        tally.failures.append(observations.failures / count)
+        tally.none += observations.failures == 0
+        tally.one += observations.failures == 1
+        bayes = [holds(*pair) for pair in zip(asked(answer.bayes), values, strict=True)]
+        tally.hits["Bayes"].append(bayes)
+        fit = answer.likelihood
+        if fit is None:
+            tally.by_bayes += 1
+            tally.hits["auto"].append(bayes)
+        else:
+            calibrated, plain = by_fall(fit, shape)
+            tally.hits["calibrated"].append(calibrated)
+            tally.hits["chi-square"].append(plain)
+            tally.hits["auto"].append(calibrated)
+            if tally.checked < options.ends:
+                check(fit, values, calibrated, tally)
+        if turn < options.library and (found := wald(observations, values)) is not None:
+            tally.hits["Wald"].append(found)
+    return tally
+
+
+def check(
+    fit: StripLifeFit, values: tuple[float, float, float], calibrated: list[bool], tally: Tally
+) -> None:
+    """Work the ends out too: they must say what the fall said."""
+    answers = asked(fit)
+    by_ends = [holds(*pair) for pair in zip(answers, values, strict=True)]
+    if by_ends != calibrated:
+        raise AssertionError((answers, values, calibrated))
+    tally.checked += 1
+    tally.open_ends += sum(each.low is None or each.high is None for each in answers)
+
+
+def under_prior(count: int, replicates: int) -> str:
+    """Return the coverage of the posterior where the truth is drawn from its prior."""
+    rng = np.random.default_rng([SEED, count])
+    prior = Prior(median_runs=SCALE)
+    hits = []
+    for _ in range(replicates):
+        shape = prior.shape * math.exp(prior.log_shape_sd * rng.standard_normal())
+        median = SCALE * math.exp(prior.log_median_sd * rng.standard_normal())
+        scale = median / math.log(2) ** (1 / shape)
+        observations = lives(count, shape, scale, rng)
+        fit = posterior(observations, prior=prior)
+        pairs = zip(asked(fit), truth(shape, scale), strict=True)
+        hits.append([holds(*pair) for pair in pairs])
+    tally = Tally()
+    tally.hits["Bayes"] = hits
+    return tally.line("Bayes")
+
+
+def main() -> None:
+    """Print the table."""
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--replicates", type=int, default=600)
+    options.add_argument("--ends", type=int, default=40)
+    options.add_argument("--library", type=int, default=150)
+    chosen = options.parse_args()
+    print(f"Coverage of nominal 90 % intervals, seed {SEED}; Monte Carlo error in brackets.")
+    for count in SIZES:
+        for shape in SHAPES:
+            tally = study(count, shape, chosen)
+            print(
+                f"\n{count} lives, shape {shape:g}: {1 - np.mean(tally.failures):.0%} unfinished; "
+                f"{tally.none} sets with no failure, {tally.one} with one; {tally.by_bayes} "
+                "without a finite maximum (answered by Bayes); ends worked out for "
+                f"{tally.checked} sets, {tally.open_ends} of {3 * tally.checked} intervals open to "
+                "one side"
+            )
+            print(f"  {'':<12}" + "".join(f"{name:>17}" for name in QUANTITIES))
+            for method in METHODS:
+                print(tally.line(method), flush=True)
+    print("\nTruth drawn from the prior (middle of the median life 12 runs):")
+    for count in SIZES:
+        print(f"{count} lives")
+        print(under_prior(count, chosen.replicates), flush=True)
+
+
+if __name__ == "__main__":
+    main()
