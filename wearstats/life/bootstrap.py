@@ -7,9 +7,10 @@ import numpy as np
 
 from wearstats.arrays import BoolArray, FloatArray
 from wearstats.errors import UsageError
-from wearstats.life import many as batch
 from wearstats.life.distributions import Law
 from wearstats.life.existence_many import limits_of
+from wearstats.life.many import Many, arrange
+from wearstats.life.many_fits import maximise
 from wearstats.life.resampling import drawn_again, simulate, watch_of
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ class Refits:
     top: FloatArray
     finite: BoolArray
     typical_age: float
-    sets: batch.Many = field(repr=False)
+    sets: Many = field(repr=False)
 
     @property
     def count(self) -> int:
@@ -92,13 +93,13 @@ def refit(
     start : ndarray, shape (2,)
         theta to start from.
     """
-    sets = batch.arrange(entry, lower, upper, weight, typical_age)
+    sets = arrange(entry, lower, upper, weight, typical_age)
     limits = limits_of(law, entry, lower, upper, weight)
     theta = np.full((len(sets), 2), np.nan)
     top, finite = limits.value.copy(), ~limits.settles
     inside = np.flatnonzero(finite)
     if inside.size:
-        found = batch.maximise(law, sets.take(inside), start)
+        found = maximise(law, sets.take(inside), start)
         edge = limits.value[inside]
         above = found.value - edge > _STRETCH * (1.0 + np.abs(found.value))
         finite[inside] = found.converged & above

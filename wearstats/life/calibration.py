@@ -27,9 +27,10 @@ from typing import TYPE_CHECKING, TypedDict
 import numpy as np
 
 from wearstats.arrays import FloatArray
-from wearstats.life import many as batch
 from wearstats.life.axes import AgeAxis, Axis, ChanceAxis, ShapeAxis, SurvivalAxis
 from wearstats.life.bootstrap import RESAMPLES, Refits, bootstrap
+from wearstats.life.many import Many, derivatives
+from wearstats.life.many_fits import profile
 
 if TYPE_CHECKING:
     from wearstats.life.results import StripLifeFit
@@ -236,7 +237,7 @@ class Calibration:
     def _of_intercept(self) -> FloatArray:
         refits = self.refits
         truth = np.broadcast_to(self.truth.theta, (refits.count, 2))
-        value = batch.derivatives(self._fit.law, refits.sets, truth)[0]
+        value = derivatives(self._fit.law, refits.sets, truth)[0]
         return np.maximum(2.0 * (refits.top - value), 0.0)[refits.finite]
 
 
@@ -258,10 +259,10 @@ def corrected(fit: "StripLifeFit", refits: Refits) -> "StripLifeFit":
     return replace(fit, mu=mu, sigma=sigma)
 
 
-def falls(fit: "StripLifeFit", sets: batch.Many, top: FloatArray, axis: Axis) -> FloatArray:
+def falls(fit: "StripLifeFit", sets: Many, top: FloatArray, axis: Axis) -> FloatArray:
     """Return twice the fall of each set's log likelihood to one quantity's value in the fit."""
     c, free = axis.coordinates(fit.theta)
-    held = batch.profile(fit.law, sets, axis, float(c[0]), np.full(len(sets), free[0]))
+    held = profile(fit.law, sets, axis, float(c[0]), np.full(len(sets), free[0]))
     return np.maximum(2.0 * (top - held.value), 0.0)
 
 

@@ -6,7 +6,8 @@ import numpy as np
 
 from wearstats.arrays import BoolArray, FloatArray
 from wearstats.life.distributions import Law, Weibull
-from wearstats.life.many import arrange, maximise
+from wearstats.life.many import arrange
+from wearstats.life.many_fits import maximise
 
 
 @dataclass(frozen=True, slots=True, eq=False)
