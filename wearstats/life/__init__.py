@@ -1,20 +1,25 @@
 """Strip life: laws, likelihood, intervals, prior-based fit and the curves without a model."""
 
 from wearstats.life.answers import METHODS, LifeAnswer, LifeDict, Method, fit_life
+from wearstats.life.bootstrap import Refits, bootstrap
 from wearstats.life.distributions import BASELINES
+from wearstats.life.goodness import Comparison, GoodnessOfFit, compare_laws, goodness_of_fit
 from wearstats.life.incidence import CumulativeIncidence, cumulative_incidence
 from wearstats.life.nonparametric import SurvivalCurve, kaplan_meier
 from wearstats.life.posterior import LifePosterior, posterior
 from wearstats.life.prior import Prior, PriorDict
 from wearstats.life.results import StripLifeFit
 from wearstats.life.seen import seen_curve
+from wearstats.life.sensitivity import PriorSensitivity, prior_sensitivity
 from wearstats.life.strip_life import StripLife
 from wearstats.life.turnbull import IntervalCurve, npmle
 
 __all__ = [
     "BASELINES",
     "METHODS",
+    "Comparison",
     "CumulativeIncidence",
+    "GoodnessOfFit",
     "IntervalCurve",
     "LifeAnswer",
     "LifeDict",
@@ -22,13 +27,19 @@ __all__ = [
     "Method",
     "Prior",
     "PriorDict",
+    "PriorSensitivity",
+    "Refits",
     "StripLife",
     "StripLifeFit",
     "SurvivalCurve",
+    "bootstrap",
+    "compare_laws",
     "cumulative_incidence",
     "fit_life",
+    "goodness_of_fit",
     "kaplan_meier",
     "npmle",
     "posterior",
+    "prior_sensitivity",
     "seen_curve",
 ]

@@ -6,14 +6,14 @@ intervals cut at the chi-square value cover less than they say. So lives are sim
 fit under the looks on record (`wearstats.life.resampling`), the fall is worked out in each
 set, where the truth is known, and the critical value is its quantile.
 
-Three choices, each made because without it six to twelve lives covered too little or too much in
-simulation (docs/methods/small-samples.md has the figures):
+Three choices, with what they did in simulation in docs/methods/small-samples.md:
 
 - The law simulated from is the fit with its shape and median life corrected for their median
   bias: few lives make strips look more alike than they are.
-- An interval by likelihood is given only where a finite maximum exists, so the quantile is that of
-  the sets where one exists. The others are counted.
-- A critical value never falls below that of chi-square. It would where the fit came out steep for
+- A simulated set without a finite maximum counts with its fall from the limit its likelihood
+  rises to. Only sets whose likelihood grows beyond every bound (a failure at a known age that
+  outlived all other lives) are left out. Both are counted.
+- A critical value never falls below that of chi-square: it would where the fit came out steep for
   want of looks, and there the simulated sets know least.
 
 Holding a life's share failed at an age, or the age of a share failed, is the same constraint: a
@@ -41,7 +41,7 @@ MOST_FAILURES = 200
 as one over the failures) is a small part of the error of a quantile of a thousand sets."""
 
 _FEWEST = 99
-"""Sets with a finite maximum below which no quantile is read off."""
+"""Sets with a highest likelihood below which no quantile is read off."""
 
 _MOST_CORRECTED = 1.0
 """Log shape is moved by no more: where half the sets have no maximum, the bias is not known."""
@@ -147,8 +147,8 @@ class Calibration:
 
     @property
     def usable(self) -> bool:
-        """Whether enough sets have a finite maximum."""
-        return int(self.refits.finite.sum()) >= _FEWEST
+        """Whether enough sets have a highest likelihood."""
+        return int(np.isfinite(self.refits.top).sum()) >= _FEWEST
 
     def values(self, axis: Axis, level: float) -> FloatArray:
         """Return the critical value of each quantity on the axis, shape (k,)."""
@@ -180,7 +180,7 @@ class Calibration:
         if not self.usable:
             return (
                 f"{100 * level:g} % intervals are not calibrated: too few of {self.refits.count} "
-                "simulated sets of these lives have a finite maximum"
+                "simulated sets of these lives have a highest likelihood"
             )
         found = self.stated(AgeAxis(np.array([self._fit.law.quantile(0.1)])), level)
         return (
@@ -227,10 +227,10 @@ class Calibration:
         return self._falls(("shape",), ShapeAxis())
 
     def _falls(self, name: tuple[object, ...], axis: Axis) -> FloatArray:
-        """Return twice the fall to the truth in each set that has a finite maximum."""
+        """Return twice the fall to the truth in each set that has a highest likelihood."""
         if name not in self._kept:
             refits = self.refits
-            kept = np.flatnonzero(refits.finite)
+            kept = np.flatnonzero(np.isfinite(refits.top))
             self._kept[name] = falls(self.truth, refits.sets.take(kept), refits.top[kept], axis)
         return self._kept[name]
 
@@ -238,7 +238,7 @@ class Calibration:
         refits = self.refits
         truth = np.broadcast_to(self.truth.theta, (refits.count, 2))
         value = derivatives(self._fit.law, refits.sets, truth)[0]
-        return np.maximum(2.0 * (refits.top - value), 0.0)[refits.finite]
+        return np.maximum(2.0 * (refits.top - value), 0.0)[np.isfinite(refits.top)]
 
 
 def corrected(fit: "StripLifeFit", refits: Refits) -> "StripLifeFit":
