@@ -9,7 +9,7 @@ import numpy as np
 from wearstats.errors import NotIdentifiedError, TooFewError, UsageError
 from wearstats.estimates import Estimate, EstimateDict
 from wearstats.life.axes import AgeAxis
-from wearstats.life.calibration import MOST_FAILURES, Calibration, CriticalDict
+from wearstats.life.calibration import Calibration, CriticalDict, worth_it
 from wearstats.life.posterior import LifePosterior, posterior
 from wearstats.life.prior import Prior, PriorDict
 from wearstats.life.results import StripLifeFit
@@ -274,7 +274,7 @@ def fit_life(
     calibrated : bool
         Take the critical values of likelihood intervals from simulated sets of these lives
         under these looks (`wearstats.life.calibration`); False takes that of chi-square, as
-        published intervals do. With 200 failures or more chi-square is taken.
+        published intervals do. With 200 failures or 1,001 lives or more chi-square is taken.
     seed : int
         Of the simulated sets.
 
@@ -302,7 +302,7 @@ def fit_life(
     chosen: Literal["likelihood", "bayes"] = "bayes"
     if method != "bayes" and fit is not None:
         chosen = "likelihood"
-        if calibrated and fit.mu is not None and fit.failures < MOST_FAILURES:
+        if calibrated and worth_it(fit):
             fit = replace(fit, calibration=Calibration(fit, observations, seed=seed))
     return LifeAnswer(
         method=chosen,

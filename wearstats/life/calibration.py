@@ -40,6 +40,10 @@ MOST_FAILURES = 200
 """From here on chi-square is taken: its shortfall (7 % of the critical value at 30 lives, falling
 as one over the failures) is a small part of the error of a quantile of a thousand sets."""
 
+MOST_LIVES = 1000
+"""Above, chi-square is taken too: a thousand sets of more lives are a matter of seconds and of
+hundreds of megabytes."""
+
 _FEWEST = 99
 """Sets with a highest likelihood below which no quantile is read off."""
 
@@ -91,6 +95,11 @@ class CriticalDict(TypedDict):
     level: float
     resamples: int
     without_maximum: int
+
+
+def worth_it(fit: "StripLifeFit") -> bool:
+    """Say whether critical values are simulated for this fit; else chi-square's is taken."""
+    return fit.mu is not None and fit.failures < MOST_FAILURES and fit.lives <= MOST_LIVES
 
 
 class Calibration:

@@ -103,6 +103,15 @@ def test_with_two_hundred_failures_chi_square_is_taken() -> None:
     assert answer.life_at(0.1).as_dict() == StripLife().fit(many).life_at(0.1).as_dict()
 
 
+def test_above_a_thousand_lives_chi_square_is_taken() -> None:
+    few = Observations(
+        np.zeros(3), np.array([3.0, 5.0, 6.0]), np.array([4.0, 7.0, INF]),
+        np.array([1.0, 1.0, 999.0]), ("a", "b", "c"),
+    )  # fmt: skip
+    assert "chi-square" in fit_life(few).calibration_note
+    assert fit_life(few).as_dict()["calibration"] is None
+
+
 def test_one_failure_has_finite_intervals_and_a_note() -> None:
     # 5+, 7+, 8+, 10, 12+, 20+: has a finite maximum, simulated sets of it often have none
     answer = fit_life(lives((5, INF), (7, INF), (8, INF), (10, 10), (12, INF), (20, INF)))
