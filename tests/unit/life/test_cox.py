@@ -182,14 +182,14 @@ def test_the_proportionality_test_is_the_score_test_of_a_drift_with_log_age() ->
 
 
 def test_a_drift_is_told_in_words_and_an_even_ratio_is_not() -> None:
-    rng = np.random.default_rng(8)
+    rng = np.random.default_rng(9)
     group = np.repeat([0.0, 1.0], 300)
-    # Hazards of shapes 2 and 2.5: their ratio grows as age to the power 0.5.
-    drifting = 10 * rng.weibull(2.0 + 0.5 * group)
+    # Hazards of shapes 2 and 2.8: their ratio grows as age to the power 0.8.
+    drifting = 10 * rng.weibull(2.0 + 0.8 * group)
     even = 10 * rng.weibull(2.0, 600) * (1 - 0.3 * group)
     told = cox(histories(drifting, np.ones(600), group)).proportionality
     assert "The hazard ratio of load grows with age" in told.sentence
-    assert told.drifts[0].slope == pytest.approx(0.5, abs=0.3)
+    assert told.drifts[0].slope == pytest.approx(0.8, abs=0.4)
     calm = cox(histories(even, np.ones(600), group)).proportionality
     assert calm.sentence.startswith("Nothing shows that hazard ratios change with age")
 

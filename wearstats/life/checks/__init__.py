@@ -1,6 +1,15 @@
 """Checks beside the fitted law: no law assumed, or the law held against what was seen."""
 
 from wearstats.life.checks.cox import CoxFit, cox, ratio_frame
+from wearstats.life.checks.grouped import GroupedFit, complementary_log_log
 from wearstats.life.checks.proportionality import AgeDrift, Proportionality
 
-__all__ = ["AgeDrift", "CoxFit", "Proportionality", "cox", "ratio_frame"]
+__all__ = [
+    "AgeDrift",
+    "CoxFit",
+    "GroupedFit",
+    "Proportionality",
+    "complementary_log_log",
+    "cox",
+    "ratio_frame",
+]
