@@ -12,7 +12,7 @@ life was sound at its entry. What a life's record cannot show is filled in anew 
 - how long a failed life would have been watched is drawn from the product-limit curve of the
   watches' ends (those of unfinished lives), given that it lasted to the failure. No life is
   watched past the oldest age on record, unless every life failed: then watch is kept until
-  failure. The watch of an unfinished life ends where it did;
+  failure, for up to a thousand times that age. The watch of an unfinished life ends where it did;
 - failures of lives watched without gaps stay exact. An unfinished life counts as watched so in
   as many sets as failures on record are exact.
 
@@ -29,6 +29,12 @@ from wearstats.life.distributions import Law, Loglogistic, Lognormal
 
 if TYPE_CHECKING:
     from wearstats.lives.observations import Observations
+
+
+_UNTIL_FAILURE = 1000.0
+
+_MOST_LOOKS = 200
+"""Looks filled in one after another; further out only the two about a failure are drawn."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,9 +102,9 @@ def _watch_ends(
     because a watch that ended before entry left no record either way.
     """
     failed = np.isfinite(upper)
-    if failed.all():
-        return np.array([np.inf]), np.ones(1)
     reached = np.where(failed, upper, lower)
+    if failed.all():
+        return np.array([_UNTIL_FAILURE * float(reached.max(initial=1.0))]), np.ones(1)
     ends = np.unique(lower[~failed])
     at_risk = np.array([weight[(reached > end) | (reached == end)].sum() for end in ends])
     ended = np.array([weight[~failed & (lower == end)].sum() for end in ends])
@@ -211,8 +217,13 @@ def _looked(
     going = np.flatnonzero((early | late) & ~plain)
     here, goal, close = before.flat[going], fails.flat[going], last.flat[going]
     low, high = low.ravel(), high.ravel()
-    while going.size:
-        ahead = here + _drawn(watch.gaps, watch.gap_reached, rng.random(going.size))
+    for look in range(_MOST_LOOKS + 2):
+        if not going.size:
+            break
+        gap = _drawn(watch.gaps, watch.gap_reached, rng.random(going.size))
+        if look == _MOST_LOOKS:
+            here = np.maximum(here, np.minimum(goal, close) - gap * rng.random(going.size))
+        ahead = here + gap
         ahead = np.minimum(ahead, close)
         caught, over = ahead >= goal, ahead >= close
         low[going] = np.where(caught, here, ahead)
