@@ -160,7 +160,6 @@ def test_the_answer_is_plain_data_with_intervals() -> None:
     fit = complementary_log_log(whole, 0.8)
     told = fit.as_dict()
     assert told["factors"] == {"load": {"hazard_ratio": fit.hazard_ratios()["load"].as_dict()}}
-    assert fit.frame.loc[0, ["low", "high"]].tolist() == [
-        fit.hazard_ratios()["load"].low,
-        fit.hazard_ratios()["load"].high,
-    ]
+    ratio = fit.hazard_ratios()["load"]
+    assert fit.frame["low"].tolist() == [ratio.low]
+    assert fit.frame["high"].tolist() == [ratio.high]
