@@ -2,6 +2,7 @@
 
 from wearstats.life.answers import METHODS, LifeAnswer, LifeDict, Method, fit_life
 from wearstats.life.bootstrap import Refits, bootstrap
+from wearstats.life.checks import CoxFit, GroupedFit, complementary_log_log, cox, ratio_frame
 from wearstats.life.distributions import BASELINES
 from wearstats.life.goodness import Comparison, GoodnessOfFit, compare_laws, goodness_of_fit
 from wearstats.life.incidence import CumulativeIncidence, cumulative_incidence
@@ -18,8 +19,10 @@ __all__ = [
     "BASELINES",
     "METHODS",
     "Comparison",
+    "CoxFit",
     "CumulativeIncidence",
     "GoodnessOfFit",
+    "GroupedFit",
     "IntervalCurve",
     "LifeAnswer",
     "LifeDict",
@@ -34,6 +37,8 @@ __all__ = [
     "SurvivalCurve",
     "bootstrap",
     "compare_laws",
+    "complementary_log_log",
+    "cox",
     "cumulative_incidence",
     "fit_life",
     "goodness_of_fit",
@@ -41,5 +46,6 @@ __all__ = [
     "npmle",
     "posterior",
     "prior_sensitivity",
+    "ratio_frame",
     "seen_curve",
 ]
