@@ -186,7 +186,7 @@ def log_likelihood_by_life(
     rate = law.log_rate(z_upper)[0] + np.log(slope) - np.log(np.where(exact, upper, 1.0))
     value = value + np.where(exact, rate, 0.0)
     log_added = _log_added(law.log_hazard(at(lower))[0], law.log_hazard(z_upper)[0], ~between, new)
-    return value + np.where(between, _log_failed(log_added)[0], 0.0)
+    return value + np.where(between, log_failed(log_added)[0], 0.0)
 
 
 def _log_added(lower: FloatArray, upper: FloatArray, skip: BoolArray, new: BoolArray) -> FloatArray:
@@ -206,7 +206,7 @@ def log1mexp(gap: FloatArray) -> FloatArray:
     return np.where(small, near, np.log1p(-np.exp(-np.where(small, 1.0, gap))))
 
 
-def _log_failed(log_added: FloatArray) -> Jet:
+def log_failed(log_added: FloatArray) -> Jet:
     """Return log(1 - exp(-B)) and its derivatives in log B, from log B."""
     tiny = log_added < -700.0  # noqa: PLR2004 - below, B is no normal float and the log is log B
     added = np.exp(np.clip(log_added, -700.0, 700.0))
@@ -263,7 +263,7 @@ def _points(
         yield sample.exact, sample.exact_weight, law.log_rate(at(sample.exact))
     if sample.early.size:
         log_hazard, first, second = law.log_hazard(at(sample.early))
-        failed, share, bend = _log_failed(log_hazard)
+        failed, share, bend = log_failed(log_hazard)
         jet = (failed, share * first, share * second + bend * first**2)
         yield sample.early, sample.early_weight, jet
 
@@ -277,7 +277,7 @@ def _between(
     high, high1, high2 = law.log_hazard(z_upper)
     gap = high - low
     log_added = high + log1mexp(gap)
-    value, share, bend = _log_failed(log_added)
+    value, share, bend = log_failed(log_added)
     value = np.sum(weight * value, axis=-1)
     if not with_derivatives:
         return value, np.zeros(1), np.zeros((1, 1))

@@ -1,0 +1,211 @@
+"""Profile-likelihood intervals of any quantity of a regression.
+
+With a quantity held at c its pivot follows from the other parameters, so the likelihood is
+maximised over the others alone, by Newton's method with the derivatives of the implicit
+function. The interval ends where twice the fall reaches the critical value; bracketed Newton
+steps on the signed root of the fall find the ends.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from wearstats.arrays import FloatArray, IntArray
+from wearstats.errors import NotConvergedError
+from wearstats.life.distributions import Jet
+from wearstats.life.fitting import ascend
+from wearstats.life.hazard_likelihood import Point
+from wearstats.life.quantities import Quantity
+
+SPAN = 12.0
+"""How far from the estimate an end is sought, in standard errors and in units of the quantity
+(a log), before that side counts as unbounded."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Summit:
+    """A likelihood at its maximum.
+
+    Parameters
+    ----------
+    likelihood : function
+        theta to value, gradient and Hessian.
+    theta : ndarray, shape (q,)
+    free : ndarray of int
+        Parameters that were estimated.
+    covariance : ndarray, shape (q, q)
+        0 for what was held.
+    value : float
+    least : ndarray, shape (q,)
+        No parameter is taken below this (the log of a variance next to none).
+    """
+
+    likelihood: Callable[[FloatArray], Point]
+    theta: FloatArray
+    free: IntArray
+    covariance: FloatArray
+    value: float
+    least: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Profile:
+    """The likelihood maximised with a quantity held: theta, value, and its slope in c."""
+
+    theta: FloatArray
+    value: float
+    slope: float
+
+
+def solved(quantity: Quantity, c: float, theta: FloatArray) -> tuple[FloatArray, Point]:
+    """Move the pivot until the quantity is c; its value is NaN where that cannot be."""
+    theta = theta.copy()
+    for _ in range(100):
+        point = quantity.point(theta)
+        step = (c - point[0]) / point[1][quantity.pivot]
+        if not np.isfinite(step):
+            return theta, (np.nan, point[1], point[2])
+        if abs(step) < 1e-13 * (1.0 + abs(theta[quantity.pivot])):
+            break
+        theta[quantity.pivot] += np.clip(step, -5.0, 5.0)
+    return theta, point
+
+
+def profile_at(summit: Summit, quantity: Quantity, c: float, start: FloatArray) -> Profile:
+    """Maximise with the quantity held at c, from start, shape (q,)."""
+    pivot = quantity.pivot
+    others = summit.free[summit.free != pivot]
+    best = start.copy()
+
+    def placed(part: FloatArray) -> tuple[FloatArray, Point]:
+        theta = best.copy()
+        theta[others] = np.maximum(part, summit.least[others])
+        return solved(quantity, c, theta)
+
+    def objective(part: FloatArray) -> Jet:
+        theta, held = placed(part)
+        value, gradient, hessian = summit.likelihood(theta)
+        loose = part >= summit.least[others]
+        fine = np.isfinite(gradient).all() and np.isfinite(hessian).all()
+        if not (fine and np.isfinite(held[0]) and np.isfinite(value)):
+            bad = np.full((others.size,) * 2, np.nan)
+            return np.asarray(-np.inf), bad[0], bad
+        turn = np.zeros((theta.size, others.size))
+        turn[others, np.arange(others.size)] = 1.0
+        turn[pivot] = -held[1][others] / held[1][pivot]
+        bent = -(turn.T @ held[2] @ turn) / held[1][pivot]
+        second = turn.T @ hessian @ turn + gradient[pivot] * bent
+        return (
+            np.asarray(value),
+            (turn.T @ gradient) * loose,
+            second * np.outer(loose, loose),
+        )
+
+    if others.size:
+        if not np.isfinite(objective(best[others])[0]):
+            return Profile(best, -np.inf, np.nan)
+        best[others] = ascend(objective, best[others], most_steps=60).theta
+    theta, held = placed(best[others])
+    value, gradient, _ = summit.likelihood(theta)
+    return Profile(theta, value, float(gradient[pivot] / held[1][pivot]))
+
+
+def interval(
+    summit: Summit, quantity: Quantity, critical: float
+) -> tuple[float, float | None, float | None]:
+    """Return the quantity's estimate and the ends of its interval; None where unbounded.
+
+    Raises
+    ------
+    NotConvergedError
+        An end exists and was not found.
+    """
+    centre, gradient, _ = quantity.point(summit.theta)
+    lean = summit.covariance @ gradient
+    variance = float(gradient @ lean)
+    spread = float(np.sqrt(variance))
+    span = SPAN * max(1.0, spread)
+    ends = [
+        _end(summit, quantity, _Search(centre, sign, critical, spread, span, lean / variance))
+        for sign in (-1.0, 1.0)
+    ]
+    return centre, ends[0], ends[1]
+
+
+def upper_end(summit: Summit, quantity: Quantity, critical: float, centre: float) -> float | None:
+    """Return the upper end of a quantity whose likelihood is highest at its lower edge.
+
+    Parameters
+    ----------
+    summit : Summit
+        `value` is the limit at the edge.
+    quantity : Quantity
+    critical : float
+    centre : float
+        Close enough to the edge for the likelihood to be that at the edge.
+    """
+    still = np.zeros(summit.theta.size)
+    return _end(summit, quantity, _Search(centre, 1.0, critical, 1.0, 3 * SPAN, still))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Search:
+    """Where and how an end is sought: from the centre, to one side, first by so many spreads."""
+
+    centre: float
+    sign: float
+    critical: float
+    spread: float
+    span: float
+    lean: FloatArray
+
+
+def _end(summit: Summit, quantity: Quantity, search: _Search) -> float | None:
+    target = float(np.sqrt(search.critical))
+    centre, sign, lean = search.centre, search.sign, search.lean
+    inner, outer = centre, sign * np.inf
+    c = centre + sign * target * search.spread
+    known = summit.theta
+    for _ in range(60):
+        ahead = _moved(summit, known + (c - inner) * lean)
+        found = profile_at(summit, quantity, c, ahead)
+        if not np.isfinite(found.value):
+            found = profile_at(summit, quantity, c, _moved(summit, known))
+        fall = float(np.sqrt(2.0 * max(summit.value - found.value, 0.0)))
+        if abs(fall - target) < 1e-9 * (1 + target):
+            return c
+        if fall < target:
+            if abs(c - centre) >= search.span:
+                return None
+            if c != centre:
+                lean = (found.theta - summit.theta) / (c - centre)
+            inner, known = c, found.theta
+        else:
+            outer = c
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = float(abs((target - fall) * fall / np.float64(found.slope)))
+        c = _next(c, search, step if fall < target else -step, (inner, outer))
+        if c in {inner, outer}:  # no float lies between
+            return c
+    message = "the end of a profile-likelihood interval was not found"
+    raise NotConvergedError(message, last=summit.theta.tolist())
+
+
+def _next(c: float, search: _Search, step: float, bracket: tuple[float, float]) -> float:
+    """Return where to look next: a Newton step outwards or back, kept in the bracket."""
+    inner, outer = bracket
+    reach = abs(c - search.centre)
+    if not np.isfinite(outer):
+        wide = step if np.isfinite(step) else 2 * reach
+        return c + search.sign * float(np.clip(wide, reach / 4, 2 * reach))
+    nearer = c + search.sign * step
+    inside = np.isfinite(nearer) and (nearer - inner) * (nearer - outer) < 0
+    return nearer if inside else (inner + outer) / 2
+
+
+def _moved(summit: Summit, theta: FloatArray) -> FloatArray:
+    """Return theta with what is not free as it was."""
+    start = summit.theta.copy()
+    start[summit.free] = np.maximum(theta, summit.least)[summit.free]
+    return start

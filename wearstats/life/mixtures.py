@@ -1,0 +1,245 @@
+"""Sums over a unit's frailty: the log integrals, and their derivatives with the nodes held."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from wearstats.arrays import FloatArray, IntArray
+from wearstats.life.distributions import Jet
+from wearstats.life.frailties import Frailty, nodes
+from wearstats.life.likelihood import log_failed
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Hazards:
+    """Log hazard gathered over each segment, with derivatives in (intercept, log slope, beta).
+
+    Parameters
+    ----------
+    log : ndarray, shape (s,)
+    first : ndarray, shape (s, q)
+    second : ndarray, shape (s, 2, 2)
+        In intercept and log slope; it is 0 in beta.
+    """
+
+    log: FloatArray
+    first: FloatArray
+    second: FloatArray
+
+    def curvature(self, weight: FloatArray, *, raised: bool) -> FloatArray:
+        """Sum weight * (second + raised * first first'), shape (q, q)."""
+        total = np.zeros((self.first.shape[1],) * 2)
+        if raised:
+            total += self.first.T @ (weight[:, None] * self.first)
+        total[:2, :2] += np.tensordot(weight, self.second, axes=1)
+        return total
+
+
+def summed(group: IntArray, size: int, values: FloatArray) -> FloatArray:
+    """Sum rows by group, shape (size, ...); groups stand in rising order."""
+    out = np.zeros((size, *values.shape[1:]))
+    if group.size:
+        begins = np.flatnonzero(np.diff(group, prepend=-1))
+        out[group[begins]] = np.add.reduceat(values, begins, axis=0)
+    return out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Gathered:
+    """Hazard gathered while nothing failed.
+
+    Parameters
+    ----------
+    hazards : Hazards
+    amount : ndarray, shape (s,)
+        Hazard of each segment times its weight.
+    unit : ndarray of int, shape (s,)
+    """
+
+    hazards: Hazards
+    amount: FloatArray
+    unit: IntArray
+
+    def by_unit(self, units: int) -> tuple[FloatArray, FloatArray]:
+        """Return the amount of each unit, shape (u,), and its gradient, shape (u, q)."""
+        first = self.amount[:, None] * self.hazards.first
+        return summed(self.unit, units, self.amount), summed(self.unit, units, first)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Looked:
+    """Hazard between the two looks of lives that failed there.
+
+    Parameters
+    ----------
+    hazards : Hazards
+    group : ndarray of int, shape (s,)
+        Which of the m lives.
+    weight : ndarray, shape (m,)
+    unit : ndarray of int, shape (m,)
+    """
+
+    hazards: Hazards
+    group: IntArray
+    weight: FloatArray
+    unit: IntArray
+
+    def pooled(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return the log hazard of each life (m,), its gradient (m, q), segment shares (s,)."""
+        lives = self.weight.size
+        if not lives:
+            return np.zeros(0), np.zeros((0, self.hazards.first.shape[1])), np.zeros(0)
+        begins = np.flatnonzero(np.diff(self.group, prepend=-1))
+        most = np.maximum.reduceat(self.hazards.log, begins)
+        scaled = np.exp(self.hazards.log - most[self.group])
+        total = summed(self.group, lives, scaled)
+        share = scaled / total[self.group]
+        first = summed(self.group, lives, share[:, None] * self.hazards.first)
+        return most + np.log(total), first, share
+
+
+def nothing_looked(parameters: int) -> Looked:
+    """Return no lives that failed between two looks."""
+    none, whole = np.zeros(0), np.zeros(0, dtype=np.intp)
+    hazards = Hazards(none, np.zeros((0, parameters)), np.zeros((0, 2, 2)))
+    return Looked(hazards, whole, none, whole)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mixture:
+    """The log of an integral over z, summed over units.
+
+    Parameters
+    ----------
+    log : float
+    parts : tuple of Gathered
+    looked : Looked
+    looked_first, looked_share : ndarray, shape (m, q), (s,)
+    share, z : ndarray, shape (u, k)
+        Each node's share in its unit's integral, and its z.
+    failed1, failed2 : ndarray, shape (m, k)
+        Derivatives of log(1 - exp(-z B)) in log B at the nodes.
+    tau1, tau2 : ndarray, shape (u, k), or None
+        Derivatives of the log density in tau; None without a frailty.
+    """
+
+    log: float
+    parts: tuple[Gathered, ...]
+    looked: Looked
+    looked_first: FloatArray
+    looked_share: FloatArray
+    share: FloatArray
+    z: FloatArray
+    failed1: FloatArray
+    failed2: FloatArray
+    tau1: FloatArray | None
+    tau2: FloatArray | None
+
+    @classmethod
+    def of(
+        cls,
+        frailty: Frailty | None,
+        theta: FloatArray,
+        parts: Sequence[Gathered],
+        count: FloatArray,
+        looked: Looked,
+    ) -> "Mixture":
+        """Integrate.
+
+        Parameters
+        ----------
+        frailty : Frailty or None
+            None is one node at z = 1.
+        theta : ndarray
+        parts : sequence of Gathered
+        count : ndarray, shape (u,)
+            Exact failures.
+        looked : Looked
+        """
+        units = count.size
+        log_looked, looked_first, looked_share = looked.pooled()
+        total = np.zeros(units)
+        for part in parts:
+            total = total + summed(part.unit, units, part.amount)
+
+        def given(w: FloatArray) -> tuple[FloatArray, Jet]:
+            failed = log_failed(w[looked.unit] + log_looked[:, None])
+            looks = summed(looked.unit, units, looked.weight[:, None] * failed[0])
+            return count[:, None] * w - np.exp(w) * total[:, None] + looks, failed
+
+        tau = float(theta[-1])
+        w = log_weight = np.zeros((units, 1))
+        tau1 = tau2 = None
+        if frailty is not None and np.isfinite(total).all():
+
+            def integrand(at: FloatArray) -> Jet:
+                value, failed = given(at[:, None])
+                looks = [summed(looked.unit, units, looked.weight * jet[:, 0]) for jet in failed]
+                pull, taken = frailty.pull(at, tau), np.exp(at) * total
+                return (
+                    value[:, 0] + frailty.log_density(at, tau)[0],
+                    count - taken + looks[1] + pull[0],
+                    looks[2] - taken + pull[1],
+                )
+
+            w, log_weight = nodes(integrand, np.log1p(count) - np.log1p(total))
+            density, tau1, tau2 = frailty.log_density(w, tau)
+            log_weight = log_weight + density
+        value, failed = given(w)
+        terms = value + log_weight
+        log = special.logsumexp(terms, axis=1) if frailty is not None else terms[:, 0]
+        share = np.exp(terms - log[:, None])
+        return cls(
+            float(log.sum()),
+            tuple(parts),
+            looked,
+            looked_first,
+            looked_share,
+            share,
+            np.exp(w),
+            failed[1],
+            failed[2],
+            tau1,
+            tau2,
+        )
+
+    def derivatives(self, parameters: int) -> tuple[FloatArray, FloatArray]:
+        """Return gradient and Hessian in all parameters, tau last where there is a frailty."""
+        looked, first = self.looked, self.looked_first
+        units, linear = self.share.shape[0], first.shape[1]
+        z_mean = np.sum(self.share * self.z, axis=1)
+        at_looked = self.share[looked.unit]
+        pull = looked.weight * np.sum(at_looked * self.failed1, axis=1)
+        bend = looked.weight * np.sum(at_looked * self.failed2, axis=1)
+        gradient, hessian = np.zeros(parameters), np.zeros((parameters, parameters))
+        block = hessian[:linear, :linear]
+        by_unit = np.zeros((units, linear))
+        for part in self.parts:
+            by_unit += part.by_unit(units)[1]
+            block -= part.hazards.curvature(z_mean[part.unit] * part.amount, raised=True)
+        gradient[:linear] = pull @ first - z_mean @ by_unit
+        weight = pull[looked.group] * self.looked_share
+        block += looked.hazards.curvature(weight, raised=True)
+        block += first.T @ ((bend - pull)[:, None] * first)
+        if self.tau1 is not None and self.tau2 is not None:
+            gradient[-1] = np.sum(self.share * self.tau1)
+            hessian[-1, -1] = np.sum(self.share * self.tau2)
+            hessian += self._spread(by_unit, self.tau1)
+        return gradient, hessian
+
+    def _spread(self, by_unit: FloatArray, tau1: FloatArray) -> FloatArray:
+        """Return the sum over units of the covariance of the nodes' gradients."""
+        looked, (units, count) = self.looked, self.share.shape
+        linear = by_unit.shape[1]
+        steps = np.empty((units, count, linear + 1))
+        pull = looked.weight[:, None] * self.failed1
+        for column in range(linear):
+            looks = summed(looked.unit, units, pull * self.looked_first[:, column, None])
+            steps[:, :, column] = looks - self.z * by_unit[:, column, None]
+        steps[:, :, linear] = tau1
+        steps -= np.einsum("uk,ukq->uq", self.share, steps)[:, None, :]
+        flat = (np.sqrt(self.share)[:, :, None] * steps).reshape(-1, linear + 1)
+        spread: FloatArray = flat.T @ flat
+        return spread

@@ -1,0 +1,177 @@
+"""`HazardRegression`: strip life with covariates that may change each run, and unit effects."""
+
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wearstats.arrays import BoolArray, FloatArray
+from wearstats.errors import NotConvergedError, NotIdentifiedError
+from wearstats.life import hazard_likelihood
+from wearstats.life.distributions import Jet, Law, law_named
+from wearstats.life.exposures import Exposures, expose
+from wearstats.life.fitting import ascend, starting_point
+from wearstats.life.frailties import Frailty, frailty_named
+from wearstats.life.held import Summit
+from wearstats.life.identification import (
+    flat_direction,
+    refuse_direction,
+    refuse_too_little,
+    separating_direction,
+)
+from wearstats.life.likelihood import gather
+from wearstats.life.regression_results import LEAST_VARIANCE, HazardRegressionFit
+from wearstats.life.strip_life import aicc
+
+if TYPE_CHECKING:
+    from wearstats.lives.histories import Histories
+
+_STARTS = (0.1, 1.0)
+_HUGE = 100.0
+"""A variance beyond which a climb that has not come to rest is on its way to infinity."""
+
+
+@dataclass(frozen=True, slots=True)
+class HazardRegression:
+    """A law of strip life whose hazard each run's covariates multiply.
+
+    Parameters
+    ----------
+    baseline : str
+        weibull, exponential, lognormal or loglogistic.
+    frailty : str
+        none, gamma (mean 1) or lognormal (median 1), shared by the lives of a unit.
+    shape : float or None
+        Hold the Weibull shape at this value.
+    """
+
+    baseline: str = "weibull"
+    frailty: str = "none"
+    shape: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a law or a frailty that does not exist."""
+        law_named(self.baseline, self.shape)
+        frailty_named(self.frailty)
+
+    def fit(self, histories: "Histories") -> HazardRegressionFit:
+        """Fit by maximum likelihood.
+
+        Parameters
+        ----------
+        histories : Histories
+
+        Raises
+        ------
+        TooFewError
+            Too few failures or units for what is asked.
+        NotIdentifiedError
+            A covariate that tells nothing, or no finite maximum; `direction` says where.
+        NotConvergedError
+            A maximum exists and was not found.
+        """
+        law, frailty = law_named(self.baseline, self.shape), frailty_named(self.frailty)
+        refuse_too_little(histories, frailty=frailty is not None)
+        lives = expose(histories, centred=keeps_form(law))
+        start = _start(law, histories, lives)
+        alone = climbed(law, None, lives, start)
+        edge = False
+        best = alone
+        if frailty is not None:
+            best = _with_frailty(law, frailty, lives, alone)
+            edge = best is alone
+        return HazardRegressionFit(
+            baseline=self.baseline,
+            frailty=self.frailty,
+            fixed_shape=law.fixed_slope,
+            summit=best,
+            without_frailty=alone.value,
+            edge=edge,
+            log_likelihood=best.value,
+            aicc=aicc(best.value, best.free.size + int(edge), lives.lives),
+            lives=lives.lives,
+            failures=lives.failures,
+            units=len(lives.units),
+            exposures=lives,
+        )
+
+
+def keeps_form(law: Law) -> bool:
+    """Tell whether the law keeps its form when its hazard is multiplied."""
+    return law.name in {"weibull", "exponential"}
+
+
+def _start(law: Law, histories: "Histories", lives: Exposures) -> FloatArray:
+    rough = starting_point(law, gather(histories.observations))
+    return np.concatenate([rough, np.zeros(lives.columns)])
+
+
+def climbed(law: Law, frailty: Frailty | None, lives: Exposures, start: FloatArray) -> Summit:
+    """Climb to the maximum from a start, and say so where there is none.
+
+    Raises
+    ------
+    NotIdentifiedError
+        The likelihood keeps rising.
+    NotConvergedError
+        The top was not reached.
+    """
+    likelihood = partial(hazard_likelihood.derivatives, law, frailty, lives)
+    free = np.ones(start.size, dtype=np.bool_)
+    free[1] = law.fixed_slope is None
+
+    def objective(part: FloatArray) -> Jet:
+        theta = start.copy()
+        theta[free] = part
+        value, gradient, hessian = likelihood(theta)
+        return np.asarray(value), gradient[free], hessian[np.ix_(free, free)]
+
+    best = ascend(objective, start[free], most_steps=100)
+    theta = start.copy()
+    theta[free] = best.theta
+    value, _, hessian = likelihood(theta)
+    if frailty is None:
+        _refuse_no_maximum(law, lives, theta, hessian, free)
+    if not bool(best.converged) and frailty is not None and frailty.variance(theta[-1]) > _HUGE:
+        words = "the variance of the unit effects grows without bound"
+        message = f"the unit effects and the law cannot be told apart: {words}"
+        raise NotIdentifiedError(message, direction=words, hint="leave the unit effect out")
+    if not bool(best.converged):
+        message = "the regression did not come to rest at a maximum"
+        raise NotConvergedError(message, last=theta.tolist())
+    covariance = np.zeros_like(hessian)
+    covariance[np.ix_(free, free)] = np.linalg.inv(-hessian[np.ix_(free, free)])
+    least = np.full(start.size, -np.inf)
+    if frailty is not None:
+        least[-1] = frailty.tau(LEAST_VARIANCE)
+    return Summit(likelihood, theta, np.flatnonzero(free), covariance, value, least)
+
+
+def _refuse_no_maximum(
+    law: Law, lives: Exposures, theta: FloatArray, hessian: FloatArray, free: BoolArray
+) -> None:
+    """Refuse where the likelihood keeps rising: looked into only where it is flat."""
+    value_at = partial(hazard_likelihood.log_likelihood, law, None, lives)
+    flat = flat_direction(value_at, theta, hessian, free)
+    if flat is None:
+        return
+    direction = separating_direction(law, lives)
+    refuse_direction(lives, flat if direction is None else direction)
+
+
+def _with_frailty(law: Law, frailty: Frailty, lives: Exposures, alone: Summit) -> Summit:
+    """Return the maximum with a frailty; `alone` itself where none is to be seen."""
+    best = alone
+    least = frailty.tau(LEAST_VARIANCE * 100)
+    for variance in _STARTS:
+        start = np.append(alone.theta, frailty.tau(variance))
+        try:
+            found = climbed(law, frailty, lives, start)
+        except NotConvergedError as stopped:
+            if stopped.last[-1] < least:
+                continue
+            raise
+        if found.theta[-1] > least and found.value > best.value + 1e-9:
+            best = found
+    return best
