@@ -2,7 +2,15 @@
 
 from wearstats.life.answers import METHODS, LifeAnswer, LifeDict, Method, fit_life
 from wearstats.life.bootstrap import Refits, bootstrap
-from wearstats.life.checks import CoxFit, GroupedFit, complementary_log_log, cox, ratio_frame
+from wearstats.life.checks import (
+    CoxFit,
+    GroupedFit,
+    Influence,
+    complementary_log_log,
+    cox,
+    influence,
+    ratio_frame,
+)
 from wearstats.life.distributions import BASELINES
 from wearstats.life.goodness import Comparison, GoodnessOfFit, compare_laws, goodness_of_fit
 from wearstats.life.incidence import CumulativeIncidence, cumulative_incidence
@@ -23,6 +31,7 @@ __all__ = [
     "CumulativeIncidence",
     "GoodnessOfFit",
     "GroupedFit",
+    "Influence",
     "IntervalCurve",
     "LifeAnswer",
     "LifeDict",
@@ -42,6 +51,7 @@ __all__ = [
     "cumulative_incidence",
     "fit_life",
     "goodness_of_fit",
+    "influence",
     "kaplan_meier",
     "npmle",
     "posterior",

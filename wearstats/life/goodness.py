@@ -25,10 +25,11 @@ from wearstats.life.resampling import simulate, watch_of
 from wearstats.life.results import StripLifeFit
 from wearstats.life.strip_life import StripLife
 from wearstats.life.turnbull import npmle
-from wearstats.lives.observations import Observations
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from wearstats.lives.observations import Observations
 
 RESAMPLES = 499
 TIE = 2.0
@@ -47,6 +48,14 @@ class GoodnessDict(TypedDict):
     p_value_error: float
     resamples: int
     without_fit: int
+    words: str
+
+
+class ComparisonDict(TypedDict):
+    """The stable JSON form of a comparison of laws."""
+
+    compared: list[dict[str, str | float]]
+    left_out: list[dict[str, str]]
     words: str
 
 
@@ -99,7 +108,7 @@ class GoodnessOfFit:
 
 
 def goodness_of_fit(
-    fit: StripLifeFit, observations: Observations, *, resamples: int = RESAMPLES, seed: int = 0
+    fit: StripLifeFit, observations: "Observations", *, resamples: int = RESAMPLES, seed: int = 0
 ) -> GoodnessOfFit:
     """Test whether the law fits, by parametric bootstrap.
 
@@ -140,7 +149,7 @@ def goodness_of_fit(
     labels = tuple(f"simulated life {place + 1}" for place in range(watch.size))
     found = []
     for place in np.flatnonzero(refits.finite):
-        lives = Observations(watch.entry, lower[place], upper[place], watch.weight, labels)
+        lives = type(observations)(watch.entry, lower[place], upper[place], watch.weight, labels)
         try:
             found.append(distance(fit, refits.theta[place], lives))
         except (FitError, ObservationError):
@@ -160,7 +169,7 @@ def goodness_of_fit(
     )
 
 
-def distance(fit: StripLifeFit, theta: FloatArray, observations: Observations) -> float:
+def distance(fit: StripLifeFit, theta: FloatArray, observations: "Observations") -> float:
     """Return lives times the mean squared distance of the two curves over the falls of one.
 
     Both curves are the chance to outlast an age given sound at the first age at which the curve
@@ -223,7 +232,20 @@ class Comparison:
             return f"The records cannot tell {names} apart (AICc within 2)."
         if len(self.baselines) == 1:
             return f"Only the {tied[0]} law can be fitted."
-        return f"The records favour the {tied[0]} law (next {self.behind[1]:.1f} behind by AICc)."
+        law, behind = tied[0].capitalize(), f"{self.behind[1]:.1f}"
+        return f"The records favour the {law} law (next {behind} behind by AICc)."
+
+    def as_dict(self) -> ComparisonDict:
+        """Return the laws as plain data."""
+        rows = zip(self.baselines, self.log_likelihood, self.aicc, self.behind, strict=True)
+        return {
+            "compared": [
+                {"baseline": law, "log_likelihood": value, "aicc": criterion, "behind": behind}
+                for law, value, criterion, behind in rows
+            ],
+            "left_out": [{"baseline": law, "why": why} for law, why in self.left_out],
+            "words": self.words,
+        }
 
     @property
     def frame(self) -> "pd.DataFrame":
@@ -234,7 +256,7 @@ class Comparison:
         return pd.DataFrame({**columns, "aicc": self.aicc, "behind": self.behind})
 
 
-def compare_laws(observations: Observations) -> Comparison:
+def compare_laws(observations: "Observations") -> Comparison:
     """Fit every law and compare them by AICc.
 
     Raises

@@ -22,6 +22,16 @@ class UnderPriorDict(TypedDict):
     chance: EstimateDict
 
 
+class PriorSensitivityDict(TypedDict):
+    """The stable JSON form of answers under several priors."""
+
+    failed: float
+    age: float
+    more: float
+    under: list[UnderPriorDict]
+    words: str
+
+
 @dataclass(frozen=True, slots=True)
 class UnderPrior:
     """The answers under one prior.
@@ -71,10 +81,21 @@ class PriorSensitivity:
         least = "least " if bound else ""
         life = f"the {least}life" if bound else "life"
         return (
-            f"Under half to twice the prior's width, {life} at {self.failed:.0%} failed goes "
+            f"Under half to twice the prior's width, {life} at {100 * self.failed:g} % failed goes "
             f"from {min(lives):.3g} to {max(lives):.3g} runs, the {least}chance of {self.more:g} "
-            f"more runs at age {self.age:g} from {min(chances):.0%} to {max(chances):.0%}."
+            f"more runs at age {self.age:g} from {100 * min(chances):.0f} % to "
+            f"{100 * max(chances):.0f} %."
         )
+
+    def as_dict(self) -> PriorSensitivityDict:
+        """Return the answers as plain data."""
+        return {
+            "failed": self.failed,
+            "age": self.age,
+            "more": self.more,
+            "under": [each.as_dict() for each in self.under],
+            "words": self.words,
+        }
 
 
 def _said(answers: list[Estimate]) -> tuple[list[float], bool]:

@@ -1,6 +1,7 @@
 """`wearstats life`: how long strips last."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,8 +10,40 @@ import click
 from wearstats_cli import options
 
 if TYPE_CHECKING:
-    from wearstats.life import IntervalCurve, LifeAnswer, Method, SurvivalCurve
-    from wearstats.lives import StripLives
+    from wearstats.life import (
+        Comparison,
+        GoodnessOfFit,
+        Influence,
+        IntervalCurve,
+        LifeAnswer,
+        Method,
+        PriorSensitivity,
+        SurvivalCurve,
+    )
+    from wearstats.lives import Observations, StripLives
+
+
+@dataclass(frozen=True, slots=True)
+class _Checks:
+    """What speaks for and against the fit; empty where there is none without a prior."""
+
+    goodness: "GoodnessOfFit | None" = None
+    laws: "Comparison | None" = None
+    influences: "tuple[Influence, ...]" = ()
+    sensitivity: "PriorSensitivity | None" = None
+
+    @property
+    def words(self) -> list[str]:
+        said = (self.goodness, self.laws, *self.influences, self.sensitivity)
+        return [each.words for each in said if each is not None]
+
+    def as_dict(self) -> dict[str, object]:
+        return {
+            "goodness_of_fit": None if self.goodness is None else self.goodness.as_dict(),
+            "laws": None if self.laws is None else self.laws.as_dict(),
+            "influence": [each.as_dict() for each in self.influences],
+            "prior_sensitivity": None if self.sensitivity is None else self.sensitivity.as_dict(),
+        }
 
 
 @click.command(
@@ -51,6 +84,11 @@ if TYPE_CHECKING:
     help="Seed of the simulated lives that calibrate the intervals.",
 )
 @click.option(
+    "--sensitivity",
+    is_flag=True,
+    help="Say how far the answer with a prior moves under half and twice the prior's width.",
+)
+@click.option(
     "--runs", type=click.IntRange(1, 500), default=12, show_default=True, help="Runs to look at."
 )
 @click.option(
@@ -77,6 +115,7 @@ def command(
     level: float,
     uncalibrated: bool,
     seed: int,
+    sensitivity: bool,
     as_json: bool,
 ) -> int:
     """Fit the strip lives of BOOK and say how long strips last, with intervals."""
@@ -95,6 +134,8 @@ def command(
         calibrated=not uncalibrated,
         seed=seed,
     )
+    with show.working("checking the fit"):
+        checks = _checks(answer, source.lives, observations, seed=seed, sensitivity=sensitivity)
     if as_json:
         body = answer.as_dict(
             level,
@@ -103,14 +144,52 @@ def command(
             left_out=[words.left_out_as_dict(each) for each in source.lives.left_out],
         )
         seen = _seen_as_dict(seen_curve(observations, level))
-        show.as_json("life", {**body, "seen": seen, "mode": mode, "simulated": source.simulated})
+        more = {"checks": checks.as_dict(), "mode": mode, "simulated": source.simulated}
+        show.as_json("life", {**body, "seen": seen, **more})
         return 0
     show.banner(simulated=source.simulated)
     _show(answer, source.lives, mode=mode, runs=runs, failed=failed)
+    show.bullets("Does it hold", checks.words)
     _show_seen(seen_curve(observations, level))
     if source.lives.left_out:
         show.line("What was left out, and why: wearstats lives")
     return 0
+
+
+def _checks(
+    answer: "LifeAnswer",
+    lives: "StripLives",
+    observations: "Observations",
+    *,
+    seed: int,
+    sensitivity: bool,
+) -> _Checks:
+    from contextlib import suppress
+
+    from wearstats.errors import FitError, UsageError
+    from wearstats.life import compare_laws, goodness_of_fit, influence, prior_sensitivity
+
+    prior = None
+    if sensitivity or answer.method == "bayes":
+        prior = prior_sensitivity(observations, answer.baseline, shape=answer.bayes.fixed_shape)
+    fit = answer.likelihood
+    if fit is None or fit.mu is None:
+        return _Checks(sensitivity=prior)
+    goodness, laws, influences = None, None, []
+    # Where a check cannot be made there is nothing to say; the answer stands without it.
+    with suppress(FitError, UsageError):
+        goodness = goodness_of_fit(fit, observations, seed=seed)
+    with suppress(FitError, UsageError):
+        laws = compare_laws(observations)
+    held = fit.fixed_shape if answer.baseline == "weibull" else None
+    units = [str(unit) for unit in lives.usable["unit"]]
+    for groups in (None, units) if len({*units}) < len(units) else (None,):
+        with suppress(FitError, UsageError):
+            found = influence(
+                observations, groups, baseline=answer.baseline, shape=held, level=answer.level
+            )
+            influences.append(found)
+    return _Checks(goodness, laws, tuple(influences), prior)
 
 
 def _show(

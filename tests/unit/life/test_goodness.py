@@ -82,5 +82,5 @@ def test_a_clear_winner_is_named() -> None:
     found = compare_laws(known(12 * rng.weibull(2.5, 400)))
     assert found.baselines[0] == "weibull"
     assert found.tied == ("weibull",)
-    assert found.words.startswith("The records favour the weibull law (next ")
+    assert found.words.startswith("The records favour the Weibull law (next ")
     assert found.frame["behind"].tolist()[0] == 0

@@ -26,7 +26,7 @@ def test_each_answer_is_that_of_a_fit_with_that_prior() -> None:
         assert under.as_dict()["width"] == width
     lives = [each.life_at.low or 0.0 for each in moved.under]
     assert moved.words.startswith(
-        "Under half to twice the prior's width, the least life at 10% failed goes from "
+        "Under half to twice the prior's width, the least life at 10 % failed goes from "
         f"{min(lives):.3g} to {max(lives):.3g} runs, the least chance of 3 more runs at age 4 from "
     )
 

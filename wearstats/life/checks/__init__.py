@@ -2,14 +2,17 @@
 
 from wearstats.life.checks.cox import CoxFit, cox, ratio_frame
 from wearstats.life.checks.grouped import GroupedFit, complementary_log_log
+from wearstats.life.checks.influence import Influence, influence
 from wearstats.life.checks.proportionality import AgeDrift, Proportionality
 
 __all__ = [
     "AgeDrift",
     "CoxFit",
     "GroupedFit",
+    "Influence",
     "Proportionality",
     "complementary_log_log",
     "cox",
+    "influence",
     "ratio_frame",
 ]

@@ -2,12 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.errors import ObservationError, TooFewError, UsageError
-from wearstats.lives.histories import Histories
+
+if TYPE_CHECKING:
+    from wearstats.lives.histories import Histories
 
 _AT_AN_EDGE = 1e-9
 _MOST_ROWS = 2_000_000
@@ -65,7 +68,7 @@ class PersonPeriods:
 
 
 def person_periods(
-    histories: Histories, edges: Sequence[float] | FloatArray | None = None
+    histories: "Histories", edges: Sequence[float] | FloatArray | None = None
 ) -> PersonPeriods:
     """Return the rows.
 
@@ -107,7 +110,7 @@ def person_periods(
 
 
 def _rows(
-    histories: Histories, cuts: FloatArray, first: IntArray, count: IntArray, short: int
+    histories: "Histories", cuts: FloatArray, first: IntArray, count: IntArray, short: int
 ) -> PersonPeriods:
     seen = histories.observations
     total = int(count.sum())
@@ -139,7 +142,7 @@ def _rows(
 
 
 def _stretch_of(
-    histories: Histories, life: IntArray, begin: FloatArray, end: FloatArray
+    histories: "Histories", life: IntArray, begin: FloatArray, end: FloatArray
 ) -> IntArray:
     """Return the stretch that holds the period; refuse covariates that change within one."""
     # Stretches stand in the order of lives and ages: one search for all of them.
@@ -165,7 +168,7 @@ def _check_edges(cuts: FloatArray, first: float, last: float) -> None:
         raise UsageError(message)
 
 
-def _refuse(histories: Histories, wrong: BoolArray, why: str, where: FloatArray | None) -> None:
+def _refuse(histories: "Histories", wrong: BoolArray, why: str, where: FloatArray | None) -> None:
     if not wrong.any():
         return
     at = int(np.argmax(wrong))

@@ -1,16 +1,20 @@
 """What both regressions ask of their rows."""
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from wearstats.arrays import FloatArray, IntArray
 from wearstats.errors import ObservationError
-from wearstats.lives.observations import Observations
+
+if TYPE_CHECKING:
+    from wearstats.lives.observations import Observations
 
 _WHOLE = 1e-9
 _ROUNDING = 1e-12
 
 
-def whole_weights(observations: Observations) -> IntArray:
+def whole_weights(observations: "Observations") -> IntArray:
     """Return how many lives each stands for.
 
     Raises
