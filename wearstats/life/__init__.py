@@ -17,6 +17,8 @@ from wearstats.life.incidence import CumulativeIncidence, cumulative_incidence
 from wearstats.life.nonparametric import SurvivalCurve, kaplan_meier
 from wearstats.life.posterior import LifePosterior, posterior
 from wearstats.life.prior import Prior, PriorDict
+from wearstats.life.regression import HazardRegression
+from wearstats.life.regression_results import HazardRegressionFit
 from wearstats.life.results import StripLifeFit
 from wearstats.life.seen import seen_curve
 from wearstats.life.sensitivity import PriorSensitivity, prior_sensitivity
@@ -31,6 +33,8 @@ __all__ = [
     "CumulativeIncidence",
     "GoodnessOfFit",
     "GroupedFit",
+    "HazardRegression",
+    "HazardRegressionFit",
     "Influence",
     "IntervalCurve",
     "LifeAnswer",

@@ -22,7 +22,7 @@ _TOGETHER = 1e-7
 _FLAT = 1e-6
 """A log likelihood that falls by less over thirty units of a direction does not fall."""
 
-_PRIOR_WAY = "leave it out, or take the Bayesian fit, which rests on its prior"
+_WAY_OUT = "leave it out, or join it to another"
 
 
 def refuse_too_little(histories: "Histories", *, frailty: bool) -> None:
@@ -163,7 +163,7 @@ def refuse_direction(lives: Exposures, direction: FloatArray) -> None:
         ]
         words = "; ".join(parts)
         message = f"the failures are told apart by the covariates without exception: {words}"
-        raise NotIdentifiedError(message, direction=words, hint=_PRIOR_WAY)
+        raise NotIdentifiedError(message, direction=words, hint=_WAY_OUT)
     words = "shape grows without bound" if direction[1] > 0 else "life grows without bound"
     message = f"{lives.lives:g} lives with {lives.failures:g} failures settle no law: {words}"
-    raise NotIdentifiedError(message, direction=words, hint=_PRIOR_WAY)
+    raise NotIdentifiedError(message, direction=words, hint=_WAY_OUT)

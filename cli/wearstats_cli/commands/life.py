@@ -21,6 +21,7 @@ if TYPE_CHECKING:
         SurvivalCurve,
     )
     from wearstats.lives import Observations, StripLives
+    from wearstats_cli.factors import Asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +73,20 @@ class _Checks:
     help="auto takes the likelihood wherever it has a finite maximum, else states a prior.",
 )
 @click.option(
+    "--with",
+    "columns",
+    metavar="COLUMN,...",
+    help="Columns of the runs or of the lives to go with failing, together; boost is enough for "
+    "boost_psi. Left out, the usual ones one by one.",
+)
+@click.option(
+    "--frailty",
+    type=click.Choice(["none", "gamma", "lognormal"]),
+    default="none",
+    show_default=True,
+    help="With --with: effects of the units beside the columns.",
+)
+@click.option(
     "--uncalibrated",
     is_flag=True,
     help="Take the chi-square critical value, as published tables do, and simulate nothing.",
@@ -116,11 +131,13 @@ def command(
     uncalibrated: bool,
     seed: int,
     sensitivity: bool,
+    columns: str | None,
+    frailty: str,
     as_json: bool,
 ) -> int:
     """Fit the strip lives of BOOK and say how long strips last, with intervals."""
     from wearstats.life import fit_life, seen_curve
-    from wearstats_cli import reading, show, words
+    from wearstats_cli import factors, reading, show, words
 
     source = reading.lives_from(book, lives_file)
     reading.some_usable(source.lives)
@@ -136,6 +153,7 @@ def command(
     )
     with show.working("checking the fit"):
         checks = _checks(answer, source.lives, observations, seed=seed, sensitivity=sensitivity)
+        found = _factors(columns, frailty, source.lives, mode=mode, baseline=baseline, level=level)
     if as_json:
         body = answer.as_dict(
             level,
@@ -144,16 +162,51 @@ def command(
             left_out=[words.left_out_as_dict(each) for each in source.lives.left_out],
         )
         seen = _seen_as_dict(seen_curve(observations, level))
-        more = {"checks": checks.as_dict(), "mode": mode, "simulated": source.simulated}
+        body["factors"] = {
+            name: factor for each in found for name, factor in each.factors(level).items()
+        }
+        regressions = [each.as_dict(level) for each in found]
+        more = {
+            "regressions": regressions,
+            "checks": checks.as_dict(),
+            "mode": mode,
+            "simulated": source.simulated,
+        }
         show.as_json("life", {**body, "seen": seen, **more})
         return 0
     show.banner(simulated=source.simulated)
     _show(answer, source.lives, mode=mode, runs=runs, failed=failed)
+    ended = words.ENDS.get(mode, mode)
+    factors.show_factors(found, level, together=columns is not None, ended=ended)
     show.bullets("Does it hold", checks.words)
     _show_seen(seen_curve(observations, level))
     if source.lives.left_out:
         show.line("What was left out, and why: wearstats lives")
     return 0
+
+
+def _factors(
+    columns: str | None,
+    frailty: str,
+    lives: "StripLives",
+    *,
+    mode: str,
+    baseline: str,
+    level: float,
+) -> "tuple[Asked, ...]":
+    from wearstats.errors import UsageError
+    from wearstats_cli import factors
+
+    if columns is None:
+        if frailty != "none":
+            message = "--frailty goes with --with: name the columns it stands beside"
+            raise UsageError(message)
+        return factors.each_alone(lives, mode=mode, baseline=baseline)
+    names = [name.strip() for name in columns.split(",") if name.strip()]
+    together = factors.asked(
+        lives, names, mode=mode, baseline=baseline, frailty=frailty, level=level, second=True
+    )
+    return (together,)
 
 
 def _checks(
