@@ -5,12 +5,12 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from wearstats.errors import FitError, ObservationError
+from wearstats.errors import FitError, NotIdentifiedError, ObservationError
 
 if TYPE_CHECKING:
     from wearstats.estimates import Estimate
-    from wearstats.life import CoxFit, HazardRegressionFit
-    from wearstats.lives import StripLives
+    from wearstats.life import CoxFit, HazardRegressionFit, HazardRegressionPosterior
+    from wearstats.lives import Histories, StripLives
 
 # What is set or met before a run; boost and clearances follow from the strips' own state.
 ALONE = ("overdrive_pct", "air_temperature_f", "strip_lot", "strip_height_thou")
@@ -26,6 +26,8 @@ class Asked:
     columns : tuple of str
     fit : HazardRegressionFit or None
     why_not : str
+    rests_on_prior : str
+        Why, where it does.
     left_out : tuple of (str, str)
         Lives that could not go with the columns, and why.
     cox : CoxFit or None
@@ -33,30 +35,37 @@ class Asked:
     """
 
     columns: tuple[str, ...]
-    fit: "HazardRegressionFit | None" = None
+    fit: "HazardRegressionFit | HazardRegressionPosterior | None" = None
     why_not: str = ""
+    rests_on_prior: str = ""
     left_out: tuple[tuple[str, str], ...] = ()
     cox: "CoxFit | None" = None
 
     def as_dict(self, level: float) -> dict[str, object]:
         """Return the regression as plain data."""
-        fit = self.fit
-        variance = None
-        if fit is not None and fit.frailty != _NO_UNITS:
-            variance = fit.frailty_variance(level).as_dict()
+        fit, variance = self.fit, self.variance(level)
         return {
             "columns": list(self.columns),
             "why_not": self.why_not,
+            "rests_on_prior": self.rests_on_prior,
             "lives": None if fit is None else fit.lives,
             "failures": None if fit is None else fit.failures,
             "frailty": None if fit is None else fit.frailty,
-            "frailty_variance": variance,
+            "frailty_variance": None if variance is None else variance.as_dict(),
             "log_likelihood": None if fit is None else fit.log_likelihood,
             "aicc": None if fit is None else fit.aicc,
             "left_out": [{"life": life, "why": why} for life, why in self.left_out],
             "factors": self.factors(level),
             "cox": None if self.cox is None else self.cox.as_dict(),
         }
+
+    def variance(self, level: float) -> "Estimate | None":
+        """Return the frailty variance, where there is one."""
+        from wearstats.life import HazardRegressionFit
+
+        if isinstance(self.fit, HazardRegressionFit) and self.fit.frailty != _NO_UNITS:
+            return self.fit.frailty_variance(level)
+        return None
 
     def factors(self, level: float) -> dict[str, object]:
         """Return what each covariate does, as plain data."""
@@ -84,6 +93,7 @@ def asked(
     frailty: str = _NO_UNITS,
     level: float = 0.9,
     second: bool = False,
+    bayes: bool = False,
 ) -> Asked:
     """Fit the columns together; with a second opinion from Cox's regression if asked for.
 
@@ -92,13 +102,13 @@ def asked(
     UsageError
         No such column.
     """
-    from wearstats.life import HazardRegression, cox
+    from wearstats.life import cox
     from wearstats.lives import histories_with
 
     names = tuple(columns)
     try:
         known = histories_with(lives, names, mode)
-        fit = HazardRegression(baseline, frailty).fit(known.histories)
+        fit, why = _fitted(known.histories, baseline, frailty, bayes=bayes)
     except (FitError, ObservationError) as reason:
         return Asked(names, why_not=str(reason))
     beside = None
@@ -106,7 +116,23 @@ def asked(
         # Where Cox's regression cannot be had the answer stands without it.
         with suppress(FitError, ObservationError):
             beside = cox(known.histories, level)
-    return Asked(names, fit, left_out=known.left_out, cox=beside)
+    return Asked(names, fit, rests_on_prior=why, left_out=known.left_out, cox=beside)
+
+
+def _fitted(
+    histories: "Histories", baseline: str, frailty: str, *, bayes: bool
+) -> "tuple[HazardRegressionFit | HazardRegressionPosterior, str]":
+    """Return the fit by likelihood, else by Bayes' rule, and why it rests on the prior."""
+    from wearstats.life import HazardRegression, regression_posterior
+
+    if bayes and frailty == _NO_UNITS:
+        return regression_posterior(histories, baseline), "that was asked for"
+    try:
+        return HazardRegression(baseline, frailty).fit(histories), ""
+    except NotIdentifiedError as reason:
+        if frailty != _NO_UNITS or baseline not in {"weibull", "exponential"}:
+            raise
+        return regression_posterior(histories, baseline), str(reason)
 
 
 def each_alone(lives: "StripLives", *, mode: str, baseline: str) -> tuple[Asked, ...]:
@@ -151,11 +177,16 @@ def show_factors(found: Sequence[Asked], level: float, *, together: bool, ended:
         show.line(
             "hazard: how many times the chance to fail in a run, for so much more of the column "
             f"(one standard deviation) or for the word named; 1 is no difference. {alone}"
-            "Profile-likelihood intervals, chi-square critical value. What goes with failing "
-            "need not be its cause."
+            f"{_intervals(found)} What goes with failing need not be its cause."
         )
     for each in found:
         _show_rest(each, level)
+
+
+def _intervals(found: Sequence[Asked]) -> str:
+    if all(each.rests_on_prior for each in found if each.fit is not None):
+        return "Intervals by Bayes' rule."
+    return "Profile-likelihood intervals, chi-square critical value."
 
 
 def _show_rest(each: Asked, level: float) -> None:
@@ -164,8 +195,10 @@ def _show_rest(each: Asked, level: float) -> None:
     names = ", ".join(each.columns)
     if each.why_not:
         show.line(f"- {names}: cannot be told: {each.why_not}.")
-    if each.fit is not None and each.fit.frailty != _NO_UNITS:
-        spread = each.fit.frailty_variance(level)
+    if each.rests_on_prior:
+        show.line(f"- {names}: rests on the prior, because {each.rests_on_prior}.")
+    spread = each.variance(level)
+    if each.fit is not None and spread is not None:
         note = f"; {spread.note}" if spread.note else ""
         show.line(f"- unit effects ({each.fit.frailty}): variance {show.bare(spread)}{note}.")
     if each.cox is not None and each.fit is not None:

@@ -105,3 +105,20 @@ def test_the_checks_say_whether_the_law_holds(
     assert [row["baseline"] for row in checks["laws"]["compared"]]
     assert [each["most"][:1] for each in checks["influence"]] == ["K", "K"]
     assert [each["width"] for each in checks["prior_sensitivity"]["under"]] == [0.5, 1.0, 2.0]
+
+
+def test_failures_told_apart_without_exception_get_an_answer_that_rests_on_the_prior(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = [f"K{n},{n % 5 + 2},{n % 5 + 3},B" for n in range(8)] + [f"L{n},9,,A" for n in range(8)]
+    path = tmp_path / "apart.csv"
+    path.write_text("\n".join(["unit,lower,upper,lot", *rows]), encoding="utf-8")
+    code, out, _ = called(capsys, "life", "--lives", str(path), "--with", "lot")
+    assert code == 0
+    said = " ".join(out.split())
+    assert "lot: rests on the prior, because" in said
+    assert "Intervals by Bayes' rule." in said
+    _, out, _ = called(capsys, "life", "--lives", str(path), "--with", "lot", "--json")
+    (name,) = json.loads(out)["factors"]
+    ratio = json.loads(out)["factors"][name]["per_sd"]
+    assert 0 < ratio["low"] < ratio["estimate"] < ratio["high"]

@@ -18,6 +18,10 @@ from wearstats.life.nonparametric import SurvivalCurve, kaplan_meier
 from wearstats.life.posterior import LifePosterior, posterior
 from wearstats.life.prior import Prior, PriorDict
 from wearstats.life.regression import HazardRegression
+from wearstats.life.regression_posterior import (
+    HazardRegressionPosterior,
+    regression_posterior,
+)
 from wearstats.life.regression_results import HazardRegressionFit
 from wearstats.life.results import StripLifeFit
 from wearstats.life.seen import seen_curve
@@ -35,6 +39,7 @@ __all__ = [
     "GroupedFit",
     "HazardRegression",
     "HazardRegressionFit",
+    "HazardRegressionPosterior",
     "Influence",
     "IntervalCurve",
     "LifeAnswer",
@@ -61,5 +66,6 @@ __all__ = [
     "posterior",
     "prior_sensitivity",
     "ratio_frame",
+    "regression_posterior",
     "seen_curve",
 ]

@@ -4,7 +4,6 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import optimize
 
 from wearstats.arrays import BoolArray, FloatArray
 from wearstats.errors import NotIdentifiedError, TooFewError
@@ -132,6 +131,8 @@ def flat_direction(
     free: BoolArray,
 ) -> FloatArray | None:
     """Return a direction of theta along which the likelihood stays as high as it is, or None."""
+    from scipy import optimize
+
     spectrum, axes = np.linalg.eigh(-hessian[np.ix_(free, free)])
     if spectrum[0] > 1e-3:  # noqa: PLR2004 - well away: thirty units cost 0.45
         return None

@@ -153,7 +153,15 @@ def command(
     )
     with show.working("checking the fit"):
         checks = _checks(answer, source.lives, observations, seed=seed, sensitivity=sensitivity)
-        found = _factors(columns, frailty, source.lives, mode=mode, baseline=baseline, level=level)
+        found = _factors(
+            columns,
+            frailty,
+            source.lives,
+            mode=mode,
+            baseline=baseline,
+            level=level,
+            bayes=method == "bayes",
+        )
     if as_json:
         body = answer.as_dict(
             level,
@@ -193,6 +201,7 @@ def _factors(
     mode: str,
     baseline: str,
     level: float,
+    bayes: bool,
 ) -> "tuple[Asked, ...]":
     from wearstats.errors import UsageError
     from wearstats_cli import factors
@@ -204,7 +213,14 @@ def _factors(
         return factors.each_alone(lives, mode=mode, baseline=baseline)
     names = [name.strip() for name in columns.split(",") if name.strip()]
     together = factors.asked(
-        lives, names, mode=mode, baseline=baseline, frailty=frailty, level=level, second=True
+        lives,
+        names,
+        mode=mode,
+        baseline=baseline,
+        frailty=frailty,
+        level=level,
+        second=True,
+        bayes=bayes,
     )
     return (together,)
 
