@@ -98,6 +98,8 @@ def separating_direction(law: Law, lives: Exposures) -> FloatArray | None:
 
     Source: as Albert & Anderson 1984, Biometrika 71:1-10, for logistic regression (from memory).
     """
+    from scipy import optimize
+
     last = np.flatnonzero(np.diff(lives.between.group, append=-1) != 0)
 
     def design(stop: FloatArray, covariates: FloatArray) -> FloatArray:
@@ -131,8 +133,6 @@ def flat_direction(
     free: BoolArray,
 ) -> FloatArray | None:
     """Return a direction of theta along which the likelihood stays as high as it is, or None."""
-    from scipy import optimize
-
     spectrum, axes = np.linalg.eigh(-hessian[np.ix_(free, free)])
     if spectrum[0] > 1e-3:  # noqa: PLR2004 - well away: thirty units cost 0.45
         return None
