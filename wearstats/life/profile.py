@@ -179,7 +179,12 @@ def _at_centre(
     _, _, hessian = derivatives(law, sample, curve.theta)
     turn = np.stack([curve.by_c, curve.by_free], axis=-1)
     information = -np.swapaxes(turn, -1, -2) @ hessian @ turn
-    covariance = np.linalg.inv(information)
+    try:
+        covariance = np.linalg.inv(information)
+    except np.linalg.LinAlgError as singular:
+        # Far in the tail of a loglogistic law a chance depends on the slope alone.
+        message = "the likelihood does not give this chance an interval; the Bayesian fit does"
+        raise NotConvergedError(message, last=centre.tolist()) from singular
     top = derivatives(law, sample, curve.theta)[0]
     return top, np.sqrt(covariance[:, 0, 0]), covariance[:, 0, 1] / covariance[:, 0, 0]
 

@@ -7,7 +7,13 @@ import sys
 import numpy as np
 import pytest
 
-from wearstats.errors import NotIdentifiedError, ObservationError, TooFewError, UsageError
+from wearstats.errors import (
+    NotConvergedError,
+    NotIdentifiedError,
+    ObservationError,
+    TooFewError,
+    UsageError,
+)
 from wearstats.life import Prior, StripLife, fit_life, kaplan_meier, posterior
 from wearstats.lives.observations import Observations
 
@@ -250,3 +256,18 @@ def test_import_loads_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_chance_far_in_the_tail_of_a_loglogistic_law_is_refused_in_words() -> None:
+    tail = Observations(
+        np.array([5.0, 0, 0, 5]),
+        np.array([6.0, 1, 1, 5]),
+        np.array([6.0, 1, np.inf, 8]),
+        np.full(4, 3.0),
+        tuple("abcd"),
+    )
+    with pytest.raises(NotConvergedError, match="the Bayesian fit does"):
+        StripLife("loglogistic").fit(tail).chance(6, 4)
+    found = fit_life(tail, "bayes", "loglogistic").chance(6, 4)
+    assert found.low is not None
+    assert found.low < (found.estimate or 0.0)
