@@ -33,11 +33,18 @@ for (set in 0:2) {
     say(paste0(law, set), c(coef(fit), fit$scale, fit$loglik[1]))
   }
   late <- read.csv(file.path(folder, paste0("late", set, ".csv")))
-  curve <- survfit(Surv(entry, exit, failed) ~ 1, data = late, start.time = late$given[1])
+  curve <- survfit(Surv(entry, exit, failed) ~ 1, data = late, start.time = late$given[1],
+                   conf.type = "log-log", conf.int = 0.9)
   say(paste0("ages", set), curve$time[curve$n.event > 0])
   say(paste0("curve", set), curve$surv[curve$n.event > 0])
+  inside <- curve$n.event > 0 & curve$surv > 0
+  say(paste0("low", set), curve$lower[inside])
+  say(paste0("high", set), curve$upper[inside])
   fit <- coxph(Surv(exit, failed) ~ x + y, data = late, ties = "efron", cluster = unit)
   say(paste0("cox", set), c(coef(fit), sqrt(diag(fit$var)), sqrt(diag(fit$naive.var))))
+  say(paste0("partial", set), fit$loglik)
+  alone <- coxph(Surv(exit, failed) ~ x + y, data = late, ties = "efron")
+  say(paste0("drift", set), cox.zph(alone, transform = "log")$table[, "chisq"])
 }
 cat("{", paste(said, collapse = ","), "}", sep = "")
 """
@@ -129,15 +136,16 @@ def test_product_limit_with_late_entries(told: dict[str, list[float]], number: i
     frame = curve.frame[curve.frame["defined"]]
     assert frame["runs"].tolist() == told[f"ages{number}"]
     assert frame["survival"].tolist() == pytest.approx(told[f"curve{number}"], abs=1e-12)
+    inside = frame[frame["survival"] > 0]
+    assert inside["low"].tolist() == pytest.approx(told[f"low{number}"], abs=1e-10)
+    assert inside["high"].tolist() == pytest.approx(told[f"high{number}"], abs=1e-10)
 
 
-@pytest.mark.parametrize("number", range(SETS))
-def test_cox_with_errors_by_unit(told: dict[str, list[float]], number: int) -> None:
+def without_late_entries(number: int) -> Histories:
     known = late(number)
     known["entry"] = np.zeros(200)
-    lives = seen(known)
-    histories = Histories(
-        lives,
+    return Histories(
+        seen(known),
         tuple(f"U{n % 25}" for n in range(200)),
         ("x", "y"),
         np.arange(200),
@@ -145,8 +153,23 @@ def test_cox_with_errors_by_unit(told: dict[str, list[float]], number: int) -> N
         known["exit"],
         np.column_stack([known["x"], known["y"]]),
     )
-    fit = cox(histories, robust=True)
+
+
+@pytest.mark.parametrize("number", range(SETS))
+def test_cox_with_errors_by_unit(told: dict[str, list[float]], number: int) -> None:
+    fit = cox(without_late_entries(number), robust=True)
     theirs = told[f"cox{number}"]
     assert list(fit.log_ratios) == pytest.approx(theirs[:2], rel=1e-6)
     assert np.sqrt(np.diag(fit.covariance)).tolist() == pytest.approx(theirs[2:4], rel=1e-6)
     assert np.sqrt(np.diag(fit.model_covariance)).tolist() == pytest.approx(theirs[4:], rel=1e-6)
+    values = [fit.log_likelihood_none, fit.log_likelihood]
+    assert values == pytest.approx(told[f"partial{number}"], abs=1e-8)
+
+
+@pytest.mark.parametrize("number", range(SETS))
+def test_drift_with_log_age(told: dict[str, list[float]], number: int) -> None:
+    """R's test, since version 3 of survival, is the score test with each age's information."""
+    found = cox(without_late_entries(number)).proportionality
+    assert found.statistic is not None
+    ours = [*(one.statistic for one in found.drifts), found.statistic]
+    assert ours == pytest.approx(told[f"drift{number}"], rel=1e-6)
