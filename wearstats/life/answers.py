@@ -184,7 +184,7 @@ class LifeAnswer:
         close = "The two agree." if apart < _FAR_APART else "The two lie far apart."
         return (
             f"Second opinion: life at 10 % failed is {_said(alone.estimate)} runs by likelihood, "
-            f"{_said(with_prior)} with the prior ({np.expm1(apart):.0%} apart). {close} "
+            f"{_said(with_prior)} with the prior ({100 * np.expm1(apart):.0f} % apart). {close} "
             f"{self.bayes.words}"
         )
 
@@ -239,7 +239,7 @@ class LifeAnswer:
 
     def _beyond(self, failed: Sequence[float], ages: Sequence[Estimate]) -> list[str]:
         return [
-            f"life at {share:.0%} failed lies beyond the oldest age seen ({self.oldest:g} runs)"
+            f"life at {100 * share:g} % failed lies beyond the oldest age seen ({self.oldest:g} runs)"
             for share, age in zip(failed, ages, strict=True)
             if age.estimate is not None and age.estimate > self.oldest
         ]

@@ -87,7 +87,8 @@ class StripLife:
     def _bound(self, sample: Sample) -> StripLifeFit:
         slope = law_named(self.baseline, self.shape).fixed_slope
         if slope is None:
-            message = f"none of {sample.lives:g} lives ended in failure: a shape cannot be fitted"
+            who = "the one life has not" if sample.lives == 1 else f"none of {sample.lives:g} lives"
+            message = f"{who} ended in failure: a shape cannot be fitted"
             raise TooFewError(message, have=0, need=1, hint=_WAYS_OUT)
         return StripLifeFit(
             baseline=self.baseline,
