@@ -239,7 +239,8 @@ class LifeAnswer:
 
     def _beyond(self, failed: Sequence[float], ages: Sequence[Estimate]) -> list[str]:
         return [
-            f"life at {100 * share:g} % failed lies beyond the oldest age seen ({self.oldest:g} runs)"
+            f"life at {100 * share:g} % failed lies beyond the oldest age seen "
+            f"({self.oldest:g} runs)"
             for share, age in zip(failed, ages, strict=True)
             if age.estimate is not None and age.estimate > self.oldest
         ]
