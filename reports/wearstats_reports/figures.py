@@ -261,6 +261,42 @@ def fleet_bars(report: SeasonReport) -> Drawing | None:
     )
 
 
+_MOST_SPOKEN = 20
+
+
+def recurrence(report: SeasonReport) -> Drawing | None:
+    """Draw failures over total runs: the fleet's mean and each unit's own count."""
+    told = report.recurrence
+    if not told.curve:
+        return None
+    curve = pd.DataFrame(
+        [(p.runs, p.mean, _none_as_nan(p.low), _none_as_nan(p.high)) for p in told.curve],
+        columns=["runs", "mean", "low", "high"],
+    )
+    rows = []
+    for each in told.counts:
+        rows.append((each.unit, 0.0, 0, False))
+        rows += [(each.unit, age, place + 1, True) for place, age in enumerate(each.found_at)]
+        rows.append((each.unit, each.end, len(each.found_at), False))
+    steps = pd.DataFrame(rows, columns=["unit", "runs", "failures", "found"])
+    figure, axes = plots.new_axes()
+    plots.failures_over_runs(curve, axes, steps=steps)
+    last = told.curve[-1]
+    spoken = "; ".join(
+        f"{each.unit} {len(each.found_at)} in {numbers.age(each.end)} runs"
+        for each in told.counts[:_MOST_SPOKEN]
+    )
+    more = "" if len(told.counts) <= _MOST_SPOKEN else "; the others stand in season.json"
+    return _drawing(
+        figure,
+        "Failures over total runs",
+        f"By {numbers.age(last.runs)} total runs {numbers.number(last.mean)} failures of one unit, "
+        f"on average. Each unit: {spoken}{more}.",
+        "Each step is a failure. A unit whose steps crowd together wears strips out faster.",
+        simulated=report.simulated,
+    )
+
+
 _SHORT = 12
 
 

@@ -14,6 +14,7 @@ from wearstats.life import IntervalCurve, LifeAnswer, SurvivalCurve, fit_life, s
 from wearstats.lives import StripLives, boost_rows, clearance_readings, lives_of
 from wearstats.plans import FleetOutlook, RestripPlan, outlook
 from wearstats.records.season import Season
+from wearstats.recurrence import RecurrenceAnswer, histories_of, recurrence_of
 from wearstats.wear import ClearanceWear, ClearanceWearFit
 
 _Fit = TypeVar("_Fit")
@@ -60,6 +61,8 @@ class Fits:
     life, seen : Attempt
         The fitted curve, and the share seen sound without a model: the product limit, or where
         looks overlap the curve for intervals.
+    recurrence : Attempt
+        Failures over each unit's total runs.
     wear, boost, outlook : Attempt
     plan : RestripPlan
         What the outlook was asked.
@@ -73,6 +76,7 @@ class Fits:
     boosts: pd.DataFrame
     life: Attempt[LifeAnswer]
     seen: Attempt[SurvivalCurve | IntervalCurve]
+    recurrence: Attempt[RecurrenceAnswer]
     wear: Attempt[ClearanceWearFit]
     boost: Attempt[BoostFit]
     plan: RestripPlan
@@ -160,6 +164,7 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float | Non
         boosts=boosts,
         life=life,
         seen=attempt(lambda: seen_curve(observations, level)),
+        recurrence=attempt(lambda: recurrence_of(histories_of(lives, MODE), level)),
         wear=wear,
         boost=boost,
         plan=plan,

@@ -63,6 +63,7 @@ def fleet_page(report: SeasonReport) -> str:
             report=report,
             life_figure=figures.fleet_curve(report),
             bars_figure=figures.fleet_bars(report),
+            recurrence_figure=figures.recurrence(report),
             plan_figure=figures.plan(report),
             most_bars=figures.MOST_BARS,
         )

@@ -10,6 +10,7 @@ from wearstats_reports.sections.left_out import LeftOut
 from wearstats_reports.sections.lives import LifeCurve, UnitLife
 from wearstats_reports.sections.method import Method
 from wearstats_reports.sections.plan import Interval
+from wearstats_reports.sections.recurrence import Recurrence
 from wearstats_reports.sections.today import Today
 from wearstats_reports.sections.work import Work
 
@@ -55,6 +56,7 @@ class SeasonReport:
     units : tuple of UnitReport
         What needs attention first comes first.
     curve : LifeCurve
+    recurrence : Recurrence
     interval : Interval
     left_out : tuple of LeftOut
         Of every unit and of none.
@@ -72,6 +74,7 @@ class SeasonReport:
     runs_ahead: int
     units: tuple[UnitReport, ...]
     curve: LifeCurve
+    recurrence: Recurrence
     interval: Interval
     left_out: tuple[LeftOut, ...]
     method: Method

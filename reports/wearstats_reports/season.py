@@ -19,6 +19,7 @@ from wearstats_reports.sections.left_out import LeftOut, SetAside, all_left_out
 from wearstats_reports.sections.lives import life_curve, unit_lives
 from wearstats_reports.sections.method import method
 from wearstats_reports.sections.plan import restrip_interval
+from wearstats_reports.sections.recurrence import recurrence
 from wearstats_reports.sections.today import today
 from wearstats_reports.sections.work import work_done
 from wearstats_reports.signs import URGENCY
@@ -91,6 +92,7 @@ def report_of(
         runs_ahead=fits.runs_ahead,
         units=tuple(sorted(units, key=_urgency)),
         curve=life_curve(fits),
+        recurrence=recurrence(fits),
         interval=restrip_interval(fits),
         left_out=left_out,
         method=method(fits),
