@@ -4,10 +4,12 @@ from wearstats.life.answers import METHODS, LifeAnswer, LifeDict, Method, fit_li
 from wearstats.life.bootstrap import Refits, bootstrap
 from wearstats.life.checks import (
     CoxFit,
+    CoxSnell,
     GroupedFit,
     Influence,
     complementary_log_log,
     cox,
+    cox_snell,
     influence,
     ratio_frame,
 )
@@ -34,6 +36,7 @@ __all__ = [
     "METHODS",
     "Comparison",
     "CoxFit",
+    "CoxSnell",
     "CumulativeIncidence",
     "GoodnessOfFit",
     "GroupedFit",
@@ -57,6 +60,7 @@ __all__ = [
     "compare_laws",
     "complementary_log_log",
     "cox",
+    "cox_snell",
     "cumulative_incidence",
     "fit_life",
     "goodness_of_fit",
