@@ -4,6 +4,7 @@ from wearstats.plots.boost import boost_over_season
 from wearstats.plots.clearance import clearance_by_build
 from wearstats.plots.lives import fleet_lives, survival_curve
 from wearstats.plots.plans import cost_curve, fleet_chances
+from wearstats.plots.ratios import hazard_ratios
 from wearstats.plots.recurrence import failures_over_runs
 from wearstats.plots.style import new_axes, new_axes_for_rows, stamp
 from wearstats.plots.svg import to_svg
@@ -15,6 +16,7 @@ __all__ = [
     "failures_over_runs",
     "fleet_chances",
     "fleet_lives",
+    "hazard_ratios",
     "new_axes",
     "new_axes_for_rows",
     "stamp",
