@@ -264,6 +264,13 @@ def fleet_bars(report: SeasonReport) -> Drawing | None:
 _MOST_SPOKEN = 20
 
 
+def _between(low: float | None, high: float | None) -> str:
+    """Return an interval in brackets, or nothing where there is none."""
+    if low is None or high is None:
+        return ", no interval"
+    return f" ({numbers.number(low)} to {numbers.number(high)})"
+
+
 def recurrence(report: SeasonReport) -> Drawing | None:
     """Draw failures over total runs: the fleet's mean and each unit's own count."""
     told = report.recurrence
@@ -290,9 +297,10 @@ def recurrence(report: SeasonReport) -> Drawing | None:
     return _drawing(
         figure,
         "Failures over total runs",
-        f"By {numbers.age(last.runs)} total runs {numbers.number(last.mean)} failures of one unit, "
-        f"on average. Each unit: {spoken}{more}.",
-        "Each step is a failure. A unit whose steps crowd together wears strips out faster.",
+        f"By {numbers.age(last.runs)} total runs {numbers.number(last.mean)} failures of one unit "
+        f"on average{_between(last.low, last.high)}. Each unit: {spoken}{more}.",
+        f"Each step is a failure; the band is the {numbers.level(report.level)} interval of the "
+        "mean. A unit whose steps crowd together wears strips out faster.",
         simulated=report.simulated,
     )
 

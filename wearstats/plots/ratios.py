@@ -7,6 +7,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
+from wearstats.errors import UsageError
 from wearstats.plots.frames import need_columns
 from wearstats.plots.style import FLEET, INK, name_axes, say_instead, style
 
@@ -26,9 +27,13 @@ def hazard_ratios(ratios: pd.DataFrame, axes: Axes) -> Axes:
     Raises
     ------
     UsageError
-        A column is missing.
+        A column is missing, or an estimate is no number above 0.
     """
     need_columns(ratios, ("name", "estimate", "low", "high"), "hazard ratios")
+    values = ratios["estimate"].to_numpy(dtype=np.float64)
+    if (np.isinf(values) | (values <= 0)).any():
+        message = "a hazard ratio to draw must be a number above 0, or blank"
+        raise UsageError(message)
     known = ratios.dropna(subset=["estimate"])
     with style():
         if known.empty:
@@ -47,7 +52,7 @@ def hazard_ratios(ratios: pd.DataFrame, axes: Axes) -> Axes:
         axes.xaxis.set_major_locator(FixedLocator([at for at in _ROUND if least <= at <= most]))
         axes.xaxis.set_minor_locator(NullLocator())
         axes.xaxis.set_major_formatter(FuncFormatter(lambda at, _: f"{at:g}"))
-        name_axes(axes, "times the chance to fail", "")
+        name_axes(axes, "hazard ratio (1: no difference)", "")
     return axes
 
 

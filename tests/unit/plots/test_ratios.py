@@ -51,3 +51,10 @@ def test_nothing_known_is_said_and_a_missing_column_refused() -> None:
     assert "No hazard ratio is known" in to_svg(figure, "ratios", "none")
     with pytest.raises(UsageError, match="low"):
         hazard_ratios(RATIOS.drop(columns="low"), axes)
+
+
+@pytest.mark.parametrize("value", [0.0, -1.0, np.inf])
+def test_what_is_no_ratio_is_refused(value: float) -> None:
+    _, axes = new_axes_for_rows(3)
+    with pytest.raises(UsageError, match="above 0"):
+        hazard_ratios(RATIOS.assign(estimate=value), axes)
