@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from wearstats.errors import FitError, NotIdentifiedError, ObservationError
 
@@ -41,7 +41,7 @@ class Asked:
     left_out: tuple[tuple[str, str], ...] = ()
     cox: "CoxFit | None" = None
 
-    def as_dict(self, level: float) -> dict[str, object]:
+    def as_dict(self, level: float) -> dict[str, Any]:
         """Return the regression as plain data."""
         fit, variance = self.fit, self.variance(level)
         return {

@@ -9,7 +9,7 @@ import numpy as np
 from wearstats.arrays import FloatArray
 from wearstats.errors import UsageError
 from wearstats.estimates import Estimate
-from wearstats.life.distributions import Law, law_named
+from wearstats.life.distributions import Law, keeps_form, law_named
 from wearstats.life.exposures import Exposures, Segments
 from wearstats.life.frailties import Frailty
 from wearstats.life.quantities import (
@@ -95,7 +95,7 @@ class Questions(ABC):
         spread = float(lives.spread[place])
         found = self.ask(Coordinate(2 + place), level, critical)
         faster: Estimate | None = None
-        if self.baseline in {"weibull", "exponential"}:
+        if keeps_form(self.law):
             life = self.ask(Acceleration(2 + place), level, critical)
             faster = _raised(life, 1 / spread, level)
         return Factor(

@@ -219,3 +219,14 @@ def law_named(baseline: str, shape: float | None = None) -> Law:
         "loglogistic": Loglogistic(),
     }
     return laws[baseline]
+
+
+def keeps_form(law: Law) -> bool:
+    """Tell whether the law keeps its form when its hazard is multiplied.
+
+    Examples
+    --------
+    >>> keeps_form(law_named("exponential")), keeps_form(law_named("lognormal"))
+    (True, False)
+    """
+    return isinstance(law, Weibull)

@@ -7,14 +7,14 @@ import numpy as np
 
 from wearstats.arrays import BoolArray, FloatArray
 from wearstats.errors import NotIdentifiedError, TooFewError
-from wearstats.life.distributions import Law
+from wearstats.life.distributions import Law, keeps_form
 from wearstats.life.exposures import Exposures, watched
 
 if TYPE_CHECKING:
     from wearstats.lives.histories import Histories
 
 LEAST_FAILURES = 3
-"""Below three failures no regression is offered (DESIGN, section 5)."""
+"""Below three failures no regression is offered, with a law of life or without."""
 
 _SAME = 1e-9
 _TOGETHER = 1e-7
@@ -112,7 +112,7 @@ def separating_direction(law: Law, lives: Exposures) -> FloatArray | None:
     ]
     failed = np.unique(np.vstack(failing), axis=0)
     bounds = [(-1.0, 1.0), (0.0, 1.0)] + [(-1.0, 1.0)] * lives.columns
-    if law.name not in {"weibull", "exponential"}:
+    if not keeps_form(law):
         bounds[:2] = [(0.0, 0.0), (0.0, 0.0)]
     elif law.fixed_slope is not None:
         bounds[1] = (0.0, 0.0)

@@ -9,7 +9,7 @@ import numpy as np
 from wearstats.arrays import BoolArray, FloatArray
 from wearstats.errors import NotConvergedError, NotIdentifiedError
 from wearstats.life import hazard_likelihood
-from wearstats.life.distributions import Jet, Law, law_named
+from wearstats.life.distributions import Jet, Law, keeps_form, law_named
 from wearstats.life.exposures import Exposures, expose
 from wearstats.life.fitting import ascend, starting_point
 from wearstats.life.frailties import Frailty, frailty_named
@@ -95,11 +95,6 @@ class HazardRegression:
             units=len(lives.units),
             exposures=lives,
         )
-
-
-def keeps_form(law: Law) -> bool:
-    """Tell whether the law keeps its form when its hazard is multiplied."""
-    return law.name in {"weibull", "exponential"}
 
 
 def _start(law: Law, histories: "Histories", lives: Exposures) -> FloatArray:

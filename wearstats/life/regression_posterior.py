@@ -16,7 +16,7 @@ from wearstats.arrays import FloatArray, IntArray
 from wearstats.errors import NotConvergedError, UsageError
 from wearstats.life import hazard_likelihood
 from wearstats.life.asked import Questions
-from wearstats.life.distributions import Jet, Law, law_named
+from wearstats.life.distributions import Jet, Law, keeps_form, law_named
 from wearstats.life.exposures import Exposures, expose
 from wearstats.life.fitting import ascend
 from wearstats.life.identification import refuse_too_little
@@ -123,7 +123,7 @@ def regression_posterior(
         The points do not fill the posterior.
     """
     law = law_named(baseline, shape)
-    if law.name not in {"weibull", "exponential"}:
+    if not keeps_form(law):
         message = f"the Bayesian regression takes the weibull or exponential law, not {law.name}"
         raise UsageError(message)
     refuse_too_little(histories, frailty=False)

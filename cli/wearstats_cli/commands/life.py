@@ -170,10 +170,10 @@ def command(
             left_out=[words.left_out_as_dict(each) for each in source.lives.left_out],
         )
         seen = _seen_as_dict(seen_curve(observations, level))
-        body["factors"] = {
-            name: factor for each in found for name, factor in each.factors(level).items()
-        }
         regressions = [each.as_dict(level) for each in found]
+        body["factors"] = {
+            name: factor for each in regressions for name, factor in each["factors"].items()
+        }
         more = {
             "regressions": regressions,
             "checks": checks.as_dict(),

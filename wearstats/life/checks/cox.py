@@ -6,7 +6,7 @@ errors and the proportionality test: lifelines has neither for covariates that c
 """
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -19,6 +19,7 @@ from wearstats.life.checks.partial import Partial, Stretches, partial
 from wearstats.life.checks.proportionality import Proportionality, proportionality
 from wearstats.life.checks.rows import covariates_that_vary, whole_weights
 from wearstats.life.checks.separation import refuse_separation
+from wearstats.life.identification import LEAST_FAILURES
 from wearstats.life.results import critical_value
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 
     from wearstats.lives.histories import Histories
 
-LEAST_FAILURES = 3
 ENOUGH_UNITS = 20
 """Below about so many clusters their sandwich errors run too small (from memory: Cameron &
 Miller 2015, J. Human Resources 50:317-372)."""
@@ -78,12 +78,7 @@ class CoxFit:
     def hazard_ratios(self, level: float | None = None) -> dict[str, Estimate]:
         """Return for each covariate the hazard ratio of one more, with its Wald interval."""
         asked = self.level if level is None else level
-        reach = float(np.sqrt(critical_value(asked)))
-        errors = np.sqrt(np.diag(np.array(self.covariance)))
-        return {
-            name: wald_ratio(value, reach * float(error), asked)
-            for name, value, error in zip(self.names, self.log_ratios, errors, strict=True)
-        }
+        return wald_ratios(self.names, self.log_ratios, self.covariance, asked)
 
     @property
     def frame(self) -> "pd.DataFrame":
@@ -108,10 +103,20 @@ class CoxFit:
         }
 
 
-def wald_ratio(log_ratio: float, reach: float, level: float) -> Estimate:
-    """Return exp(log_ratio) with the interval that reaches so far either side on the log scale."""
-    low, high = float(np.exp(log_ratio - reach)), float(np.exp(log_ratio + reach))
-    return Estimate(float(np.exp(log_ratio)), low, high, level)
+def wald_ratios(
+    names: Sequence[str],
+    log_ratios: Sequence[float],
+    covariance: Sequence[Sequence[float]],
+    level: float,
+) -> dict[str, Estimate]:
+    """Return hazard ratios by name, each with its Wald interval on the log scale."""
+    reach = np.sqrt(critical_value(level) * np.diag(np.array(covariance)))
+    middle = np.array(log_ratios)
+    parts = np.exp([middle, middle - reach, middle + reach]).T.tolist()
+    return {
+        name: Estimate(value, low, high, level)
+        for name, (value, low, high) in zip(names, parts, strict=True)
+    }
 
 
 def ratio_frame(ratios: dict[str, Estimate]) -> "pd.DataFrame":

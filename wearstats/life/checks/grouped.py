@@ -14,10 +14,11 @@ import numpy as np
 from wearstats.arrays import FloatArray
 from wearstats.errors import NotConvergedError, TooFewError, UsageError
 from wearstats.estimates import Estimate
-from wearstats.life.checks.cox import LEAST_FAILURES, ratio_frame, wald_ratio
+from wearstats.life.checks.cox import ratio_frame, wald_ratios
 from wearstats.life.checks.periods import PersonPeriods, person_periods
 from wearstats.life.checks.rows import covariates_that_vary
 from wearstats.life.checks.separation import refuse_separation
+from wearstats.life.identification import LEAST_FAILURES
 from wearstats.life.results import critical_value
 
 if TYPE_CHECKING:
@@ -69,12 +70,7 @@ class GroupedFit:
     def hazard_ratios(self, level: float | None = None) -> dict[str, Estimate]:
         """Return for each covariate the hazard ratio of one more, with its Wald interval."""
         asked = self.level if level is None else level
-        reach = float(np.sqrt(critical_value(asked)))
-        errors = np.sqrt(np.diag(np.array(self.covariance)))
-        return {
-            name: wald_ratio(value, reach * float(error), asked)
-            for name, value, error in zip(self.names, self.log_ratios, errors, strict=True)
-        }
+        return wald_ratios(self.names, self.log_ratios, self.covariance, asked)
 
     @property
     def frame(self) -> "pd.DataFrame":
