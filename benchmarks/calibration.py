@@ -1,6 +1,6 @@
 """How often intervals that say 90 % hold the truth. One command, seeded: `make calibration`.
 
-    python benchmarks/calibration.py [--replicates 600] [--ends 40] [--library 150]
+    python benchmarks/calibration.py [--replicates 1200] [--ends 40] [--library 150] [--processes 2]
 
 Lives: Weibull with shape 1.2, 2.5 or 4 and scale 12 runs; each strip is looked at every one to
 four runs, each gap as likely, and at the end of its watch, which is drawn evenly from 4 to 21 runs:
@@ -25,6 +25,7 @@ are Monte Carlo standard errors.
 import argparse
 import math
 import warnings
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -36,7 +37,7 @@ from wearstats.life.axes import AgeAxis, Axis, ChanceAxis, ShapeAxis
 from wearstats.life.profile import profile_at
 from wearstats.lives.observations import Observations
 
-SEED = 20260503
+SEED = 20261125
 SCALE = 12.0
 SHAPES = (1.2, 2.5, 4.0)
 SIZES = (6, 12, 30)
@@ -188,6 +189,20 @@ def study(count: int, shape: float, options: argparse.Namespace) -> Tally:
     return tally
 
 
+def fixed_truth(design: tuple[int, float], options: argparse.Namespace) -> str:
+    """Return the table of one design."""
+    count, shape = design
+    tally = study(count, shape, options)
+    head = (
+        f"\n{count} lives, shape {shape:g}: {1 - np.mean(tally.failures):.0%} unfinished; "
+        f"{tally.none} sets with no failure, {tally.one} with one; {tally.by_bayes} without a "
+        f"finite maximum (answered by Bayes); ends worked out for {tally.checked} sets, "
+        f"{tally.open_ends} of {3 * tally.checked} intervals open to one side"
+    )
+    names = f"  {'':<12}" + "".join(f"{name:>17}" for name in QUANTITIES)
+    return "\n".join([head, names, *(tally.line(method) for method in METHODS)])
+
+
 def check(
     fit: StripLifeFit, values: tuple[float, float, float], calibrated: list[bool], tally: Tally
 ) -> None:
@@ -221,28 +236,20 @@ def under_prior(count: int, replicates: int) -> str:
 def main() -> None:
     """Print the table."""
     options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--replicates", type=int, default=600)
+    options.add_argument("--replicates", type=int, default=1200)
     options.add_argument("--ends", type=int, default=40)
     options.add_argument("--library", type=int, default=150)
+    options.add_argument("--processes", type=int, default=2)
     chosen = options.parse_args()
     print(f"Coverage of nominal 90 % intervals, seed {SEED}; Monte Carlo error in brackets.")
-    for count in SIZES:
-        for shape in SHAPES:
-            tally = study(count, shape, chosen)
-            print(
-                f"\n{count} lives, shape {shape:g}: {1 - np.mean(tally.failures):.0%} unfinished; "
-                f"{tally.none} sets with no failure, {tally.one} with one; {tally.by_bayes} "
-                "without a finite maximum (answered by Bayes); ends worked out for "
-                f"{tally.checked} sets, {tally.open_ends} of {3 * tally.checked} intervals open to "
-                "one side"
-            )
-            print(f"  {'':<12}" + "".join(f"{name:>17}" for name in QUANTITIES))
-            for method in METHODS:
-                print(tally.line(method), flush=True)
-    print("\nTruth drawn from the prior (middle of the median life 12 runs):")
-    for count in SIZES:
-        print(f"{count} lives")
-        print(under_prior(count, chosen.replicates), flush=True)
+    designs = [(count, shape) for count in SIZES for shape in SHAPES]
+    with ProcessPoolExecutor(chosen.processes) as pool:
+        for said in pool.map(fixed_truth, designs, [chosen] * len(designs)):
+            print(said, flush=True)
+        print("\nTruth drawn from the prior (middle of the median life 12 runs):")
+        drawn = pool.map(under_prior, SIZES, [chosen.replicates] * len(SIZES))
+        for count, said in zip(SIZES, drawn, strict=True):
+            print(f"{count} lives\n{said}", flush=True)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,7 @@ from wearstats.errors import NotConvergedError, TooFewError, UsageError
 from wearstats.life import StripLife, StripLifeFit, many
 from wearstats.life.axes import AgeAxis, ChanceAxis, ShapeAxis, SurvivalAxis
 from wearstats.life.bootstrap import Refits, bootstrap, refit
-from wearstats.life.calibration import Calibration, falls, quantile
+from wearstats.life.calibration import Calibration, falls, mirrored, quantile
 from wearstats.life.distributions import law_named
 from wearstats.life.existence import Limit, finite_maximum
 from wearstats.life.fitting import Ascent
@@ -160,14 +160,17 @@ def test_a_quantity_is_held_as_one_would_alone() -> None:
         AgeAxis(np.array([fit.law.quantile(0.1)])),
         ChanceAxis(fit.law, ages[:1], ages[1:]),
     )
+    # laws of their own, about the fit
+    laws = fit.theta + 0.1 * np.random.default_rng(11).standard_normal((5, 2))
     for axis in axes:
-        found = falls(fit, sets.sets, sets.top, axis)
+        found = falls(fit.law, sets.sets, sets.top, axis, laws)
         for place in range(5):
             alone = observed(watch.entry, lower[place], upper[place])
             one = StripLife().fit(alone)
             # the same truth, in the other sample's scale of age
             shift = math.log(one.sample.typical_age / fit.sample.typical_age)
-            truth = np.array([fit.theta[0] + np.exp(fit.theta[1]) * shift, fit.theta[1]])
+            law = laws[place]
+            truth = np.array([law[0] + np.exp(law[1]) * shift, law[1]])
             other = axis
             if isinstance(axis, ChanceAxis):
                 other = ChanceAxis(fit.law, axis.first - shift, axis.second - shift)
@@ -175,6 +178,22 @@ def test_a_quantity_is_held_as_one_would_alone() -> None:
             top = profile_at(fit.law, one.sample, other, c, free).value[0]
             fall = 2 * (one.log_likelihood - top)
             assert found[place] == pytest.approx(fall, abs=1e-6)
+
+
+def test_laws_simulated_from_mirror_the_refits() -> None:
+    """As far from the fit as each refit, to the other side, in log shape and log median life."""
+    observations = looked_at(20, 9)
+    fit = StripLife().fit(observations)
+    refits = bootstrap(fit, observations, resamples=200, seed=3)
+    laws = mirrored(fit, refits)
+
+    def log_median(theta: FloatArray) -> FloatArray:
+        return (math.log(math.log(2)) - theta[..., 0]) / np.exp(theta[..., 1])
+
+    assert refits.finite.all()
+    middle = log_median(laws) + log_median(refits.theta)
+    np.testing.assert_allclose(middle, 2 * log_median(fit.theta), rtol=1e-9)
+    np.testing.assert_allclose(laws[:, 1] + refits.theta[:, 1], 2 * fit.theta[1], rtol=1e-9)
 
 
 def test_how_lives_are_watched_stays() -> None:
@@ -248,8 +267,9 @@ def test_with_many_lives_the_critical_value_is_that_of_chi_square() -> None:
     observations = observed(np.zeros(600), ages, ages)
     fit = StripLife().fit(observations)
     refits = bootstrap(fit, observations, seed=2)
+    laws = np.broadcast_to(fit.theta, (refits.count, 2))
     for axis in (ShapeAxis(), AgeAxis(np.array([fit.law.quantile(0.1)]))):
-        found = falls(fit, refits.sets, refits.top, axis)
+        found = falls(fit.law, refits.sets, refits.top, axis, laws)
         assert found.mean() == pytest.approx(1.0, abs=4 * 1.414 / 999**0.5)
         value, error = quantile(found, 0.9)
         assert error == pytest.approx(0.15, abs=0.1)

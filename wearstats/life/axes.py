@@ -35,12 +35,16 @@ class Axis(Protocol):
         ...
 
     def coordinates(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return c and the free parameter at theta, shape (2,), each of shape (k,)."""
+        """Return c and the free parameter at theta, shape (..., 2), each of shape (..., k)."""
         ...
 
     def curve(self, c: FloatArray, free: FloatArray) -> Curve:
         """Return the parameters at (c, free), each of shape (..., k)."""
         ...
+
+
+def _alike(free: FloatArray, c: FloatArray) -> FloatArray:
+    return np.broadcast_to(free, c.shape).copy()
 
 
 def _pair(intercept: FloatArray, log_slope: FloatArray) -> FloatArray:
@@ -62,7 +66,7 @@ class ShapeAxis:
 
     def coordinates(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """See `Axis`."""
-        return theta[1:], theta[:1] / (1.0 + np.exp(theta[1]))
+        return theta[..., 1:], theta[..., :1] / (1.0 + np.exp(theta[..., 1:]))
 
     def curve(self, c: FloatArray, free: FloatArray) -> Curve:
         """See `Axis`."""
@@ -96,7 +100,8 @@ class AgeAxis:
 
     def coordinates(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """See `Axis`."""
-        return (self.z - theta[0]) / np.exp(theta[1]), np.full(self.z.shape, theta[1])
+        c = (self.z - theta[..., :1]) / np.exp(theta[..., 1:])
+        return c, _alike(theta[..., 1:], c)
 
     def curve(self, c: FloatArray, free: FloatArray) -> Curve:
         """See `Axis`."""
@@ -126,8 +131,8 @@ class SurvivalAxis:
 
     def coordinates(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """See `Axis`."""
-        z = theta[0] + np.exp(theta[1]) * self.log_age
-        return z, np.full(self.log_age.shape, theta[1])
+        z = theta[..., :1] + np.exp(theta[..., 1:]) * self.log_age
+        return z, _alike(theta[..., 1:], z)
 
     def curve(self, c: FloatArray, free: FloatArray) -> Curve:
         """See `Axis`."""
@@ -160,8 +165,8 @@ class ChanceAxis:
 
     def coordinates(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """See `Axis`."""
-        free = np.full(self.first.shape, theta[1])
-        return self._added(np.full(self.first.shape, theta[0]), free)[0], free
+        c = self._added(theta[..., :1], theta[..., 1:])[0]
+        return c, _alike(theta[..., 1:], c)
 
     def _added(self, intercept: FloatArray, log_slope: FloatArray) -> Jet:
         """Return c with gradient (..., k, 2) and Hessian (..., k, 2, 2) in theta."""

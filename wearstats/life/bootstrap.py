@@ -153,21 +153,44 @@ def bootstrap(
         message = "nothing to resample from: the fit has no estimate"
         raise UsageError(message)
     rng = np.random.default_rng(seed)
-    if kind == "cases":
-        entry, lower, upper, weight = drawn_again(observations, resamples, rng)
-    else:
-        watch = watch_of(observations)
-        slope = 1.0 / fit.sigma
-        entry = watch.entry
-        line = (-fit.mu * slope, slope)
-        lower, upper = simulate(fit.law, watch, line, sets=resamples, rng=rng)
-        weight = np.broadcast_to(watch.weight, lower.shape)
+    if kind == "parametric":
+        return simulated(fit, observations, np.broadcast_to(fit.theta, (resamples, 2)), rng)
+    entry, lower, upper, weight = drawn_again(observations, resamples, rng)
     return refit(
         fit.law,
         entry,
         lower,
         upper,
         weight,
+        typical_age=fit.sample.typical_age,
+        start=fit.theta,
+    )
+
+
+def simulated(
+    fit: "StripLifeFit", observations: "Observations", theta: FloatArray, rng: np.random.Generator
+) -> Refits:
+    """Refit lives simulated under the looks on record, each set from a law of its own.
+
+    Parameters
+    ----------
+    fit : StripLifeFit
+        Says the family of laws and the scale of ages.
+    observations : Observations
+    theta : ndarray, shape (b, 2)
+        Intercept and log slope each set is simulated from, in the fit's scaled log age.
+    rng : numpy.random.Generator
+    """
+    watch = watch_of(observations)
+    slope = np.exp(theta[:, 1:])
+    line = (theta[:, :1] - slope * np.log(fit.sample.typical_age), slope)
+    lower, upper = simulate(fit.law, watch, line, sets=len(theta), rng=rng)
+    return refit(
+        fit.law,
+        watch.entry,
+        lower,
+        upper,
+        np.broadcast_to(watch.weight, lower.shape),
         typical_age=fit.sample.typical_age,
         start=fit.theta,
     )

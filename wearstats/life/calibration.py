@@ -8,8 +8,11 @@ set, where the truth is known, and the critical value is its quantile.
 
 Three choices, with what they did in simulation in docs/methods/small-samples.md:
 
-- The law simulated from is the fit with its shape and median life corrected for their median
-  bias: few lives make strips look more alike than they are.
+- Each set is simulated from a law of its own, the laws lying about the fit as the truth may: lives
+  are simulated from the fit, refitted, and each refit is mirrored in the fit (log shape and log
+  median life). The laws' middle is then the fit corrected for its median bias, their spread the
+  fit's error. One law for all sets, be it the fit, covers too much for some truths and too
+  little for others.
 - A simulated set without a finite maximum counts with its fall from the limit its likelihood
   rises to. Only sets whose likelihood grows beyond every bound (a failure at a known age that
   outlived all other lives) are left out. Both are counted.
@@ -21,14 +24,16 @@ point on the fitted law. Its critical values are worked out at steps of half a u
 2.5 and read off in between (a straight line); further out the last one holds.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, TypedDict
 
 import numpy as np
 
 from wearstats.arrays import FloatArray
 from wearstats.life.axes import AgeAxis, Axis, ChanceAxis, ShapeAxis, SurvivalAxis
-from wearstats.life.bootstrap import RESAMPLES, Refits, bootstrap
+from wearstats.life.bootstrap import RESAMPLES, Refits, simulated
+from wearstats.life.distributions import Law
 from wearstats.life.many import Many, derivatives
 from wearstats.life.many_fits import profile
 
@@ -47,8 +52,9 @@ hundreds of megabytes."""
 _FEWEST = 99
 """Sets with a highest likelihood below which no quantile is read off."""
 
-_MOST_CORRECTED = 1.0
-"""Log shape is moved by no more: where half the sets have no maximum, the bias is not known."""
+_FARTHEST = 2.0
+"""Log shapes and log median lives simulated from lie no further from the fit's (a factor of 7):
+refits of one or two failures run wild."""
 
 _STEP, _LOWEST, _HIGHEST = 0.5, -8.0, 2.5
 
@@ -131,28 +137,28 @@ class Calibration:
         self._observations = observations
         self._seed = seed
         self.resamples = resamples
-        self._refits: Refits | None = None
-        self._truth: StripLifeFit | None = None
         self._kept: dict[tuple[object, ...], FloatArray] = {}
 
     @property
     def refits(self) -> Refits:
-        """The simulated sets and their fits."""
-        if self._refits is None:
-            self._refits = self._simulated(self.truth, self._seed)
-        return self._refits
+        """The simulated sets, each from its own law, and their fits."""
+        return self._simulated[0]
 
     @property
-    def truth(self) -> "StripLifeFit":
-        """The law simulated from, with ages scaled as in the fit."""
-        if self._truth is None:
-            held = self._fit.fixed_shape is not None
-            first = None if held else self._simulated(self._fit, self._seed)
-            self._truth = self._fit if first is None else corrected(self._fit, first)
-        return self._truth
+    def laws(self) -> FloatArray:
+        """The laws simulated from: intercept and log slope of each set, shape (b, 2)."""
+        return self._simulated[1]
 
-    def _simulated(self, fit: "StripLifeFit", seed: int) -> Refits:
-        return bootstrap(fit, self._observations, resamples=self.resamples, seed=seed)
+    @cached_property
+    def _simulated(self) -> tuple[Refits, FloatArray]:
+        fit, observations = self._fit, self._observations
+        laws = np.broadcast_to(fit.theta, (self.resamples, 2))
+        first, second = np.random.default_rng(self._seed).spawn(2)
+        found = simulated(fit, observations, laws, first)
+        if fit.fixed_shape is not None:
+            return found, laws
+        laws = mirrored(fit, found)
+        return simulated(fit, observations, laws, second), laws
 
     @property
     def usable(self) -> bool:
@@ -240,38 +246,50 @@ class Calibration:
         if name not in self._kept:
             refits = self.refits
             kept = np.flatnonzero(np.isfinite(refits.top))
-            self._kept[name] = falls(self.truth, refits.sets.take(kept), refits.top[kept], axis)
+            sets, top = refits.sets.take(kept), refits.top[kept]
+            self._kept[name] = falls(self._fit.law, sets, top, axis, self.laws[kept])
         return self._kept[name]
 
     def _of_intercept(self) -> FloatArray:
         refits = self.refits
-        truth = np.broadcast_to(self.truth.theta, (refits.count, 2))
-        value = derivatives(self._fit.law, refits.sets, truth)[0]
+        value = derivatives(self._fit.law, refits.sets, self.laws)[0]
         return np.maximum(2.0 * (refits.top - value), 0.0)[np.isfinite(refits.top)]
 
 
-def corrected(fit: "StripLifeFit", refits: Refits) -> "StripLifeFit":
-    """Return the fit with log shape and log median life corrected for their median bias.
+def mirrored(fit: "StripLifeFit", refits: Refits) -> FloatArray:
+    """Return laws as far from the fit as its refits are, to the other side, shape (b, 2).
 
-    A set without a finite maximum counts as one of boundless shape.
+    Log shape and log median life are mirrored. Refits with a finite maximum are used in turn.
     """
-    middle = fit.law.quantile(0.5)
-    slopes = np.where(refits.finite, refits.theta[:, 1], np.inf)
-    moved = float(np.median(slopes) - fit.theta[1])
-    log_slope = fit.theta[1] - float(np.clip(moved, -_MOST_CORRECTED, _MOST_CORRECTED))
-    lives = (middle - refits.theta[refits.finite, 0]) / np.exp(refits.theta[refits.finite, 1])
-    log_median = (middle - fit.theta[0]) / np.exp(fit.theta[1])
-    if lives.size:
-        log_median = 2 * log_median - float(np.median(lives))
-    sigma = float(np.exp(-log_slope))
-    mu = float(log_median + np.log(fit.sample.typical_age) - middle * sigma)
-    return replace(fit, mu=mu, sigma=sigma)
+    found = np.flatnonzero(refits.finite)
+    if not found.size:
+        return np.broadcast_to(fit.theta, (refits.count, 2))
+    middle = AgeAxis(np.array([fit.law.quantile(0.5)]))
+    medians, slopes = middle.coordinates(refits.theta[np.resize(found, refits.count)])
+    median, slope = middle.coordinates(fit.theta)
+    log_slopes = slope + np.clip(slope - slopes, -_FARTHEST, _FARTHEST)
+    log_medians = median + np.clip(median - medians, -_FARTHEST, _FARTHEST)
+    laws: FloatArray = np.hstack([middle.z - log_medians * np.exp(log_slopes), log_slopes])
+    return laws
 
 
-def falls(fit: "StripLifeFit", sets: Many, top: FloatArray, axis: Axis) -> FloatArray:
-    """Return twice the fall of each set's log likelihood to one quantity's value in the fit."""
-    c, free = axis.coordinates(fit.theta)
-    held = profile(fit.law, sets, axis, float(c[0]), np.full(len(sets), free[0]))
+def falls(law: Law, sets: Many, top: FloatArray, axis: Axis, theta: FloatArray) -> FloatArray:
+    """Return twice the fall of each set's log likelihood to the quantity's value in its law.
+
+    Parameters
+    ----------
+    law : Law
+    sets : Many
+        Of b sets.
+    top : ndarray, shape (b,)
+        Where each set's log likelihood is highest.
+    axis : Axis
+        Of one quantity.
+    theta : ndarray, shape (b, 2)
+        The laws.
+    """
+    c, free = axis.coordinates(theta)
+    held = profile(law, sets, axis, c[:, 0], free[:, 0])
     return np.maximum(2.0 * (top - held.value), 0.0)
 
 

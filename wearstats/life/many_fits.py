@@ -121,7 +121,7 @@ def maximise(law: Law, many: Many, start: FloatArray) -> Climb:
     return Climb(theta, found.value, found.converged)
 
 
-def profile(law: Law, many: Many, axis: Axis, c: float, free: FloatArray) -> Climb:
+def profile(law: Law, many: Many, axis: Axis, c: FloatArray, free: FloatArray) -> Climb:
     """Fit every set with one quantity held; points are those of the free parameter, (b, 1).
 
     Parameters
@@ -131,7 +131,7 @@ def profile(law: Law, many: Many, axis: Axis, c: float, free: FloatArray) -> Cli
     many : Many
     axis : Axis
         Of one quantity.
-    c : float
+    c : ndarray, shape (b,)
         The value to hold it at.
     free : ndarray, shape (b,)
         Where to start.
@@ -140,7 +140,7 @@ def profile(law: Law, many: Many, axis: Axis, c: float, free: FloatArray) -> Cli
 
     def objective(sets: IntArray, part: FloatArray) -> Jet:
         held = np.maximum(part[:, 0], axis.least_free)
-        curve = axis.curve(np.full(len(sets), c), held)
+        curve = axis.curve(c[sets], held)
         theta = np.nan_to_num(curve.theta)
         value, gradient, hessian = derivatives(law, taken(sets), theta)
         reached = np.isfinite(curve.theta).all(axis=1)

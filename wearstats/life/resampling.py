@@ -20,7 +20,7 @@ A row of several lives alike is simulated as so many lives.
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
@@ -30,6 +30,8 @@ from wearstats.life.distributions import Law, Loglogistic, Lognormal
 if TYPE_CHECKING:
     from wearstats.lives.observations import Observations
 
+
+Line: TypeAlias = tuple[float, float] | tuple[FloatArray, FloatArray]
 
 _UNTIL_FAILURE = 1000.0
 
@@ -116,7 +118,7 @@ def _watch_ends(
 
 
 def simulate(
-    law: Law, watch: Watch, line: tuple[float, float], *, sets: int, rng: np.random.Generator
+    law: Law, watch: Watch, line: Line, *, sets: int, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Simulate sets of lives under the same watch.
 
@@ -124,7 +126,7 @@ def simulate(
     ----------
     law : Law
     watch : Watch
-    line : (float, float)
+    line : (float, float) or (ndarray, ndarray), shape (sets, 1) each
         Intercept and slope: z = intercept + slope * log(age), age in runs (not scaled).
     sets : int
     rng : numpy.random.Generator

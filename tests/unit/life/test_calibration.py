@@ -125,7 +125,7 @@ def test_one_failure_has_finite_intervals_and_a_note() -> None:
 
 
 def test_critical_values_between_steps_are_near_those_worked_out_there() -> None:
-    from wearstats.life.axes import SurvivalAxis
+    from wearstats.life.axes import AgeAxis, SurvivalAxis
     from wearstats.life.calibration import falls, quantile
 
     fit = StripLife().fit(TWELVE)
@@ -136,9 +136,7 @@ def test_critical_values_between_steps_are_near_those_worked_out_there() -> None
         age = np.exp((z - fit.theta[0]) / np.exp(fit.theta[1])) * fit.sample.typical_age
         axis = SurvivalAxis(fit.sample.log_age(np.array([age])))
         read_off = calibration.values(axis, 0.9)[0]
-        truth = calibration.truth
-        there = np.exp((z - truth.theta[0]) / np.exp(truth.theta[1])) * fit.sample.typical_age
-        at = SurvivalAxis(fit.sample.log_age(np.array([there])))
-        direct = quantile(falls(truth, refits.sets.take(kept), refits.top[kept], at), 0.9)[0]
+        sets, top, laws = refits.sets.take(kept), refits.top[kept], calibration.laws[kept]
+        direct = quantile(falls(fit.law, sets, top, AgeAxis(np.array([z])), laws), 0.9)[0]
         # a fraction of the quantile's own standard error, 0.15
         assert read_off == pytest.approx(direct, abs=0.1)
