@@ -15,7 +15,19 @@ from wearstats import __version__
 from wearstats.errors import WearstatsError
 from wearstats_cli.options import SCHEMA
 
-_COMMANDS = ("log", "aside", "lives", "life", "wear", "leak", "trend", "plan", "season", "demo")
+_COMMANDS = (
+    "sheet",
+    "log",
+    "aside",
+    "lives",
+    "life",
+    "wear",
+    "leak",
+    "trend",
+    "plan",
+    "season",
+    "demo",
+)
 
 _EPILOG = (
     "Start with a look around: wearstats demo DIR. Then your own sheets: "

@@ -16,6 +16,7 @@ import openpyxl
 from wearstats.errors import RecordError
 from wearstats.records.cells import Cell, Uncomputed, number_text
 from wearstats.records.columnmap import ColumnMap
+from wearstats.records.pages import is_own_page
 from wearstats.records.raw import (
     MOST_COLUMNS,
     Head,
@@ -44,6 +45,8 @@ _FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
 def read_workbook(path: Path, column_map: ColumnMap | None) -> Iterator[RawSheet]:
     """Read the sheets of a workbook that have anything in them.
 
+    The pages of our entry workbook that hold no records are passed over.
+
     Raises
     ------
     RecordError
@@ -58,10 +61,16 @@ def read_workbook(path: Path, column_map: ColumnMap | None) -> Iterator[RawSheet
         head = find_head(_rows(path, place, formulas=False), column_map)
         if head is not None:
             heads[place] = head
+    own = {place for place in heads if is_own_page(names[place], heads[place], column_map)}
+    for place in own:
+        del heads[place]
     if not any(head.has_rows for head in heads.values()):
         message = "no sheet has a row below its headers" if heads else "the workbook is empty"
         refuse("file-empty", path.name, message, f"{EXPECTED}, with a row for each record")
     for place, head in heads.items():
+        if own and not head.has_rows:
+            # Nobody fills in all four sheets of our workbook; an empty one is no news.
+            continue
         sheet = _sheet(path, names[place], place, head, formulas=formulas, alone=len(heads) == 1)
         if sheet.name in hidden:
             said = note(

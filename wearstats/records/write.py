@@ -21,6 +21,7 @@ from wearstats.records.cells import cell_text
 from wearstats.records.findings import Finding
 
 _FORMULA_START = ("=", "+", "-", "@", "\t", "\r")
+_READ_ANEW = (*_FORMULA_START, "#", "'")
 _PROTECTED = re.compile(r"'*[=+\-@\t\r]")
 _PLAIN_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _UNSEEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
@@ -86,7 +87,7 @@ def write_csv(path: str | Path, frame: pd.DataFrame) -> None:
             writer.writerow([csv_text(cell_text(_plain(value))) for value in row])
         text.detach()
 
-    _whole(Path(path), write)
+    write_whole(Path(path), write)
 
 
 def write_workbook(path: str | Path, sheets: Mapping[str, pd.DataFrame]) -> None:
@@ -112,7 +113,7 @@ def write_workbook(path: str | Path, sheets: Mapping[str, pd.DataFrame]) -> None
             _fill(book.create_sheet(name), frame)
         book.save(file)
 
-    _whole(Path(path), write)
+    write_whole(Path(path), write)
 
 
 def _fill(sheet: Any, frame: pd.DataFrame) -> None:
@@ -182,14 +183,27 @@ def _cell(sheet: Any, value: Any) -> Any:
 
 
 def _text_cell(sheet: Any, text: str) -> Any:
-    shown = visible(text)[:_CELL_LENGTH]
-    if not shown.startswith((*_FORMULA_START, "#", "'")):
+    shown = sheet_text(text)
+    if not shown.startswith(_READ_ANEW):
         return shown
-    # Told to be text; `quotePrefix` keeps a spreadsheet from reading it anew when edited.
-    cell = WriteOnlyCell(sheet, value=shown)
-    cell.data_type = "s"
-    cell.quotePrefix = True
+    cell = WriteOnlyCell(sheet)
+    put_text(cell, shown)
     return cell
+
+
+def sheet_text(text: str) -> str:
+    """Return text as a cell of a workbook can hold it."""
+    return visible(text)[:_CELL_LENGTH]
+
+
+def put_text(cell: Any, text: str) -> None:
+    """Write text into a workbook's cell so that it stays text."""
+    shown = sheet_text(text)
+    cell.value = shown
+    # Told to be text; `quotePrefix` keeps a spreadsheet from reading it anew when edited.
+    cell.data_type = "s"
+    if shown.startswith(_READ_ANEW):
+        cell.quotePrefix = True
 
 
 def _header_cell(sheet: Any, text: str) -> Any:
@@ -209,8 +223,14 @@ def _widths(frame: pd.DataFrame) -> list[int]:
     return [min(max(length + 2, _NARROWEST), _WIDEST) for length in longest]
 
 
-def _whole(path: Path, write: Callable[[IO[bytes]], None]) -> None:
-    """Write beside, then rename: a reader finds the old file or the new one, never half."""
+def write_whole(path: Path, write: Callable[[IO[bytes]], None]) -> None:
+    """Write beside, then rename: a reader finds the old file or the new one, never half.
+
+    Raises
+    ------
+    RecordError
+        The file cannot be written.
+    """
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     try:
         with beside.open("xb") as file:
