@@ -1,6 +1,16 @@
 """Wear of clearances and strip heights with runs on the strips."""
 
 from wearstats.wear.clearance import ClearanceWear
-from wearstats.wear.forecast import ClearanceWearFit, LeftOutReadings
+from wearstats.wear.forecast import ClearanceWearFit
+from wearstats.wear.limits import RunsToLimit, whichever_first
+from wearstats.wear.looks import LeftOutReadings
+from wearstats.wear.two_ways import read_two_ways
 
-__all__ = ["ClearanceWear", "ClearanceWearFit", "LeftOutReadings"]
+__all__ = [
+    "ClearanceWear",
+    "ClearanceWearFit",
+    "LeftOutReadings",
+    "RunsToLimit",
+    "read_two_ways",
+    "whichever_first",
+]

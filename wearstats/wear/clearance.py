@@ -1,26 +1,24 @@
 """Clearance against runs on the strips: rate of wear, start after a restrip, forecasts.
 
-A linear mixed model on the middles of go / no-go readings: each build has its own start and its
-own rate, builds of a unit share the unit's rate. `_fit_line` is the one place that knows the
-readings are middles; a likelihood of the intervals themselves can take its place.
+Each build has its own start and its own rate, and so has each unit. Readings count as the intervals
+they are (`wearstats.mixed.fit_lines`), one-sided ones too.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from wearstats.arrays import BoolArray, FloatArray
-from wearstats.errors import ObservationError, TooFewError, UsageError
-from wearstats.feeler import BLADE_STEP_THOU, feeler
-from wearstats.mixed import Component, MixedFit, fit_components
-from wearstats.wear.forecast import ClearanceWearFit, LeftOutReadings
+from wearstats.arrays import FloatArray
+from wearstats.errors import NotIdentifiedError, ObservationError, TooFewError, UsageError
+from wearstats.mixed import NestedFit, fit_lines
+from wearstats.wear.forecast import ClearanceWearFit
+from wearstats.wear.looks import GAPS, LeftOutReadings, looks_of, usable_readings
+from wearstats.wear.two_ways import clearance_by_height, disagreements, read_two_ways
 
-GAPS = ("tip", "mesh", "end", "metal")
-"""What is read by feeler and cannot be negative; the other thing is strip height."""
 KINDS = (*GAPS, "strip height")
 
-_FAILED = ("burned", "pulled", "cut", "rubbed")
 _LEAST_LOOKS = 4
 _LEAST_UNITS = 3
 _COLUMNS = ("unit", "build", "age", "what", "low_thou", "high_thou", "strips")
@@ -36,10 +34,13 @@ class ClearanceWear:
         "tip", "mesh", "end", "metal" or "strip height".
     level : float
         Of the intervals the result shows unless asked for another.
+    heights : bool
+        For "tip": use strip heights too, as metal-to-metal clearance less height.
     """
 
     what: str = "tip"
     level: float = 0.9
+    heights: bool = True
 
     def __post_init__(self) -> None:
         """Refuse what is not measured."""
@@ -51,15 +52,15 @@ class ClearanceWear:
         """Fit the readings of `what`.
 
         Readings at one place, unit and age are averaged first, for what they share (the feel of
-        one hand, the position of the rotor) does not average out. Left out and counted: readings
-        set aside, those taken with failed strips, those without a build or age, and those with no
-        upper end. A reading below the thinnest blade counts as the middle of 0 and that blade.
+        one hand, the position of the rotor) does not average out. A number written for a gap
+        stands for half a thou either way. Left out and counted: readings set aside, those taken
+        with failed strips, and those without a build or age.
 
         Parameters
         ----------
         readings : DataFrame
-            Columns unit, build, age, what, low_thou, high_thou, strips, and left_out where some
-            are set aside (others are ignored).
+            Columns unit, build, age, what, low_thou, high_thou (NaN on an open side), strips;
+            left_out where some are set aside, and date (others are ignored).
 
         Returns
         -------
@@ -72,115 +73,95 @@ class ClearanceWear:
         TooFewError
             Fewer than four usable looks, or all at one age.
         NotIdentifiedError
-            The looks lie exactly on a line and carry no gauge uncertainty.
+            The looks lie exactly on a line and carry no gauge uncertainty; or all are one-sided.
+        NotConvergedError
         """
         missing = [column for column in _COLUMNS if column not in readings.columns]
         if missing:
             message = f"clearance readings lack the column(s) {', '.join(missing)}"
             raise ObservationError(message)
-        mine = readings.loc[readings["what"] == self.what]
-        usable, left_out, notes = self._usable(mine)
-        looks = _looks(usable)
-        self._check_enough(looks, left_out)
-        line = _fit_line(looks)
+        usable, left_out = usable_readings(readings, self.what)
+        looks = looks_of(usable, gap=self.what in GAPS).assign(by_height=0.0)
+        by_height, notes = 0, list[str]()
+        if self.what == "tip" and self.heights:
+            heights = clearance_by_height(readings)
+            by_height = int(heights["count"].sum())
+            looks = pd.concat([looks, _as_looks(heights)], ignore_index=True)
+            notes += disagreements(read_two_ways(readings))
+        _check_enough(looks, self.what, left_out)
         return ClearanceWearFit(
             what=self.what,
             level=self.level,
-            line=line,
+            line=_fit_line(looks),
             readings=len(usable),
-            looks=len(looks),
+            by_height=by_height,
+            one_sided=int((np.isinf(usable["low"]) | np.isinf(usable["high"])).sum()),
+            looks=len(looks[["unit", "build", "age"]].drop_duplicates()),
             builds=len(looks[["unit", "build"]].drop_duplicates()),
             units=looks["unit"].nunique(),
             last_age=float(looks["age"].max()),
             left_out=left_out,
-            notes=notes,
+            notes=tuple(notes),
         )
 
-    def _usable(
-        self, mine: pd.DataFrame
-    ) -> tuple[pd.DataFrame, tuple[LeftOutReadings, ...], tuple[str, ...]]:
-        gap = self.what in GAPS
-        read = feeler(
-            mine["low_thou"].to_numpy(float),
-            mine["high_thou"].to_numpy(float),
-            step_thou=BLADE_STEP_THOU if gap else 0.0,
-        )
-        one_sided = np.isin(read.censoring, ["right"] if gap else ["left", "right"])
-        placed = mine["build"].notna().to_numpy() & np.isfinite(mine["age"].to_numpy(float))
-        aside = np.zeros(len(mine), dtype=bool)
-        if "left_out" in mine:
-            aside = mine["left_out"].to_numpy(dtype=bool)
-        reasons: tuple[tuple[str, BoolArray], ...] = (
-            ("set aside with its build or day", aside),
-            ("no reading", read.censoring == "none"),
-            ("no build or age known", ~placed),
-            ("strips had failed", mine["strips"].isin(_FAILED).to_numpy()),
-            ("one-sided: the thickest blade entered" if gap else "one-sided", one_sided),
-        )
-        kept = np.ones(len(mine), dtype=bool)
-        left_out = []
-        for reason, wrong in reasons:
-            count = int(np.sum(kept & wrong))
-            kept &= ~wrong
-            if count:
-                left_out.append(LeftOutReadings(reason, count))
-        usable = pd.DataFrame(
-            {
-                "unit": mine["unit"].astype(str).to_numpy(),
-                "build": mine["build"].to_numpy(float),
-                "age": mine["age"].to_numpy(float),
-                "middle": read.mean_thou,
-                "u": read.u_thou,
-            }
-        ).loc[kept]
-        low_sided = int(np.sum(kept & (read.censoring == "left")))
-        notes = (
-            (f"{low_sided} below the thinnest blade taken as the middle of 0 and that blade",)
-            if low_sided
-            else ()
-        )
-        return usable, tuple(left_out), notes
 
-    def _check_enough(self, looks: pd.DataFrame, left_out: tuple[LeftOutReadings, ...]) -> None:
-        if len(looks) >= _LEAST_LOOKS and looks["age"].min() < looks["age"].max():
-            return
-        lost = "; ".join(f"{out.count} left out ({out.reason})" for out in left_out)
-        at = " at one age" if len(looks) >= _LEAST_LOOKS else ""
+def _as_looks(heights: pd.DataFrame) -> pd.DataFrame:
+    return heights[["unit", "build", "age", "date", "count"]].assign(
+        low=heights["by_height"],
+        high=heights["by_height"],
+        by_height=heights["metal_u"],
+    )
+
+
+def _check_enough(looks: pd.DataFrame, what: str, left_out: tuple[LeftOutReadings, ...]) -> None:
+    number = len(looks[["unit", "build", "age"]].drop_duplicates())
+    lost = "; ".join(f"{out.count} left out ({out.reason})" for out in left_out)
+    if number < _LEAST_LOOKS or not looks["age"].min() < looks["age"].max():
+        at = " at one age" if number >= _LEAST_LOOKS else ""
         message = (
-            f"{len(looks)} usable looks at {self.what}{at} cannot give a rate of wear"
+            f"{number} usable looks at {what}{at} cannot give a rate of wear"
             f"{f' ({lost})' if lost else ''}; at least {_LEAST_LOOKS} at different ages are needed"
         )
-        raise TooFewError(message, have=len(looks), need=_LEAST_LOOKS)
+        raise TooFewError(message, have=number, need=_LEAST_LOOKS)
+    closed = looks.loc[np.isfinite(looks["low"]) & np.isfinite(looks["high"])]
+    if closed["age"].nunique() < 2:  # noqa: PLR2004 - a line needs two ages
+        message = (
+            f"all but {len(closed)} of {number} looks at {what} are one-sided: they bound the "
+            "clearance and do not say what it is"
+        )
+        raise NotIdentifiedError(
+            message,
+            direction="the line may lie anywhere beyond its bounds",
+            hint="Read again with a thinner and a thicker blade.",
+        )
 
 
-def _looks(usable: pd.DataFrame) -> pd.DataFrame:
-    """One row for each unit, build and age: mean of the middles and its gauge variance."""
-    grouped = usable.assign(variance=usable["u"] ** 2).groupby(["unit", "build", "age"])
-    looks = grouped.agg(
-        middle=("middle", "mean"), variance=("variance", "mean"), count=("middle", "size")
-    ).reset_index()
-    return looks.assign(variance=looks["variance"] / looks["count"])
-
-
-def _fit_line(looks: pd.DataFrame) -> MixedFit:
+def _fit_line(looks: pd.DataFrame) -> NestedFit:
     """Fit start and rate, with spread between builds and units where the looks show one."""
     age = looks["age"].to_numpy(float)
     ones = np.ones(len(looks))
     units = tuple(looks["unit"])
     builds = tuple(zip(looks["unit"], looks["build"].astype(int), strict=True))
-    fixed: FloatArray = np.column_stack([ones, age])
-    components = []
+    of_unit: dict[str, FloatArray] = {}
+    of_build: dict[str, FloatArray] = {}
+    held: Mapping[str, float] = {}
     if looks.groupby(["unit", "build"])["age"].nunique().gt(1).sum() > 1:
-        components = [
-            Component("build start", builds, ones),
-            Component("build rate", builds, age),
-        ]
+        of_build = {"build start": ones, "build rate": age}
         if len(set(units)) >= _LEAST_UNITS and len(set(builds)) > len(set(units)):
-            components.append(Component("unit rate", units, age))
-    return fit_components(
-        looks["middle"].to_numpy(float),
-        fixed,
+            of_unit = {"unit start": ones, "unit rate": age}
+    by_height = looks["by_height"].to_numpy(float)
+    if (by_height > 0.0).any():
+        # One reading of metal-to-metal stands behind all heights of a unit: an error they share.
+        of_unit["height offset"] = by_height
+        held = {"height offset": 1.0}
+    return fit_lines(
+        looks["low"].to_numpy(float),
+        looks["high"].to_numpy(float),
+        np.column_stack([ones, age]),
         ("start", "rate"),
-        components,
-        residual_floor=float(looks["variance"].mean()),
+        units=units,
+        builds=builds,
+        unit_columns=of_unit,
+        build_columns=of_build,
+        held=held,
     )
