@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from wearstats.arrays import FloatArray
-from wearstats.mixed import Component, MixedFit, fit_mixed
+from wearstats.mixed import Component, MixedFit, fit_components, fit_lines, fit_mixed
+from wearstats.wear import RunsToLimit
 
 DATA = Path(__file__).parent / "data"
 
@@ -136,3 +137,90 @@ def test_laser_lines_together() -> None:
     error = lines.std(axis=0, ddof=1) / np.sqrt(len(lines))
     got = [fit.standard_error(row) for row in np.eye(2)]
     assert got == pytest.approx(error, rel=1e-4)
+
+
+def test_our_own_equations_give_the_published_growth_at_the_published_spreads() -> None:
+    # nlme 3.1, REML, as above. Builds' effects are independent in `fit_lines`; the published
+    # covariance is had by turning its columns with the root of the covariance.
+    frame = growth()
+    x, units = frame["x"].to_numpy(float), tuple(frame["unit"])
+    ones = np.ones(len(frame))
+    sd, correlation, residual = np.array([2.3270341, 0.2264278]), -0.6093, 1.3100397
+    covariance = np.outer(sd, sd) * np.array([[1.0, correlation], [correlation, 1.0]])
+    turned = np.column_stack([ones, x]) @ np.linalg.cholesky(covariance)
+    y = frame["y"].to_numpy(float)
+    fit = fit_lines(
+        y,
+        y,
+        np.column_stack([ones, x]),
+        ("start", "rate"),
+        units=units,
+        builds=units,
+        unit_columns={},
+        build_columns={"first": turned[:, 0], "second": turned[:, 1]},
+        held={"first": 1.0, "second": 1.0},
+        penalties=(0.0, 0.0, 0.0),
+    )
+    assert fit.coefficients == pytest.approx([16.761111, 0.6601852], abs=6e-7)
+    assert np.sqrt(np.diag(fit.covariance)) == pytest.approx([0.7752460, 0.0712533], rel=1e-4)
+    assert fit.residual_variance**0.5 == pytest.approx(residual, rel=1e-4)
+    assert fit.log_likelihood == pytest.approx(-221.318343, abs=2e-5)
+
+
+def test_lasers_reach_ten_percent_as_published() -> None:
+    # Meeker & Escobar 1998, Table C.17 and chapter 13 (from memory). Theirs are lines one by one;
+    # ours draw them together a little: seventeen readings a laser leave little to draw.
+    frame = pd.read_csv(DATA / "v17_laser_degradation.csv").sort_values(["unit", "hours"])
+    thousands = frame["hours"].to_numpy(float) / 1000.0
+    ones, units = np.ones(len(frame)), tuple(frame["unit"])
+    increase = frame["increase"].to_numpy(float)
+    fit = fit_lines(
+        increase,
+        increase,
+        np.column_stack([ones, thousands]),
+        ("start", "rate"),
+        units=units,
+        builds=units,
+        unit_columns={},
+        build_columns={"start": ones, "rate": thousands},
+    )
+    lasers = sorted(set(units))
+    at = np.column_stack([np.ones(3), np.arange(3.0)])
+    reached = []
+    for laser in lasers:
+        line = fit.predicted(at, np.zeros((3, 0)), at, [laser] * 3, [laser] * 3)
+        bend = float(line.variance[2] - 2.0 * line.variance[1] + line.variance[0]) / 2.0
+        limit = RunsToLimit(
+            short=10.0 - float(line.mean[0]),
+            rate=float(line.mean[1] - line.mean[0]),
+            variance=float(line.variance[0]),
+            covariance=(float(line.variance[1] - line.variance[0]) - bend) / 2.0,
+            rate_variance=bend,
+            freedom=float(line.freedom[1]),
+        )
+        middle = limit.runs_at(0.5)
+        assert middle is not None
+        reached.append(1000.0 * middle)
+    assert reached == pytest.approx(LASER_HOURS, rel=0.02)
+
+
+def test_gauge_study() -> None:
+    # The worked example of the Measurement Systems Analysis manual (automotive industry action
+    # group), 10 parts, 3 operators, 3 trials, ANOVA with the interaction pooled: repeatability
+    # 0.0399733, operator 0.0514553, part 1.0864466. Balanced data, so restricted likelihood gives
+    # the same (Searle, Casella & McCulloch 1992, Variance Components, section 4.8; from memory).
+    frame = pd.read_csv(DATA / "v22_gauge_10x3x3.csv")
+    ones = np.ones(len(frame))
+    fit = fit_components(
+        frame["value"].to_numpy(float),
+        ones[:, None],
+        ("mean",),
+        [
+            Component("operator", tuple(frame["operator"]), ones),
+            Component("part", tuple(frame["part"]), ones),
+        ],
+        penalty=0.0,
+    )
+    assert fit.residual_variance == pytest.approx(0.0399733, rel=2e-4)
+    assert fit.variances["operator"] == pytest.approx(0.0514553, rel=2e-3)
+    assert fit.variances["part"] == pytest.approx(1.0864466, rel=2e-3)

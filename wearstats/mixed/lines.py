@@ -162,7 +162,9 @@ class _Fitting:
             return -found.evidence - float(self._penalties @ logs), -self.slope(logs, found)
 
         count = len(self._units)
-        bounds = [(least, 2.0), *([_SHARE_LOGS] * (count - 1))]
+        # One bound left open makes the first step a short one (the optimiser's rule): far below
+        # the scatter that there is, intervals and line hardly settle.
+        bounds = [(least, math.inf), *([_SHARE_LOGS] * (count - 1))]
         for place, log in held.items():
             bounds[place] = (log, log)
         ends = np.array(bounds)

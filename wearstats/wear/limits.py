@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,12 @@ _NODES = 64
 _FARTHEST = 1e6
 _HALVINGS = 60
 _ROUNDING = 1e-9
+
+
+@cache
+def _quadrature() -> tuple[FloatArray, FloatArray]:
+    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    return nodes, weights
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +114,7 @@ class RunsToLimit:
         """
         from scipy.special import stdtr, stdtrit
 
-        nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+        nodes, weights = _quadrature()
         below = float(stdtr(self.freedom, first))
         if below <= 0.0:
             return np.zeros(len(second))
