@@ -12,7 +12,19 @@ import pytest
 
 from wearstats_cli.main import main
 
-COMMANDS = ("log", "aside", "lives", "life", "wear", "leak", "trend", "plan", "season", "demo")
+COMMANDS = (
+    "sheet",
+    "log",
+    "aside",
+    "lives",
+    "life",
+    "wear",
+    "leak",
+    "trend",
+    "plan",
+    "season",
+    "demo",
+)
 RUNS = """Date,Unit,Run,Boost (psi),Runs since restrip,Tip (thou),Strips
 2026-05-02,K1,1,30.1,1,3/4,sound
 2026-05-02,K1,2,29.8,2,,

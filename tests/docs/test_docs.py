@@ -42,6 +42,7 @@ def documented(command: str) -> set[str]:
 @pytest.mark.parametrize(
     "call",
     [
+        "sheet {sheets}/entry.xlsx --book {book}",
         "log {book} {sheets}/readings.csv",
         "aside {book}",
         "lives {book}",

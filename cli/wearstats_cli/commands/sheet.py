@@ -15,7 +15,14 @@ from wearstats_cli import options
 )
 @click.argument("file", metavar="FILE.xlsx", type=options.any_path)
 @click.option("--book", metavar="BOOK", help="Write the units of this book into it.")
-@options.system
+@click.option(
+    "--in",
+    "system",
+    type=click.Choice(["inch", "metric"]),
+    default="inch",
+    show_default=True,
+    help="Units the headers start with: thou and psi, printed on Letter; mm and kPa, on A4.",
+)
 @click.option("--overwrite", is_flag=True, help="Replace FILE.xlsx if it is there.")
 @options.as_json
 def command(*, file: Path, book: str | None, system: str, overwrite: bool, as_json: bool) -> int:

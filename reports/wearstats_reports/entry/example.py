@@ -83,7 +83,7 @@ EXAMPLE: Mapping[str, Mapping[str, str]] = MappingProxyType(
 
 
 _DIGITS = 3
-"""Enough for an example, where it is converted."""
+"""Of an example that is converted."""
 
 
 def example(sheet: Sheet, column: Column, unit: Unit | None) -> Filled:
@@ -93,4 +93,6 @@ def example(sheet: Sheet, column: Column, unit: Unit | None) -> Filled:
         return None
     kept = column.quantity.kept if column.quantity is not None else None
     read: Sequence[object] = cell_reader(column, headed=kept)(text)  # type: ignore[assignment]
+    if unit is None or unit.name == kept:
+        return written(column, read, unit)
     return written(column, read, unit, digits=_DIGITS)

@@ -10,6 +10,7 @@ from openpyxl.worksheet.pagebreak import Break
 
 from wearstats.plans.cautions import CAUTIONS
 from wearstats.records.columns import Sheet
+from wearstats.records.pages import LISTS_PAGE
 from wearstats.records.schema import SHEETS
 from wearstats.records.write import put_text
 from wearstats_reports.entry import style, words
@@ -39,8 +40,8 @@ _WRITING = (
         "it is set aside with a question."
     ),
     (
-        "Dark headers must be filled in every row. The order of rows does not matter, but for runs "
-        "of one day without a number; any other column may stay empty."
+        "Dark headers must be filled in every row; any other cell may stay empty. Rows may stand "
+        "in any order, but number the runs of a day, or write them in order."
     ),
 )
 _SCENARIO = (
@@ -53,15 +54,23 @@ _LOCKS = (
 )
 
 
-def _steps(known: KnownUnits) -> tuple[str, ...]:
-    have = (
-        "Your units are on the sheet units already; give a new one a row below them."
-        if known.records
-        else "Give each supercharger a row on the sheet units. Its id then stands in the drop-down "
+def _first_step(known: KnownUnits) -> str:
+    if known.only_in_rows:
+        return (
+            f"The ids in your book stand on the last page, {LISTS_PAGE}. Add a new one there, and "
+            "give it a row on the sheet units."
+        )
+    if known.records:
+        return "Your units are on the sheet units already; give a new one a row below them."
+    return (
+        "Give each supercharger a row on the sheet units. Its id then stands in the drop-down "
         "lists of the other sheets."
     )
+
+
+def _steps(known: KnownUnits) -> tuple[str, ...]:
     return (
-        have,
+        _first_step(known),
         (
             "Give each run a row on the sheet runs. Date and unit must be there; runs since "
             "restrip, and what the strips looked like when somebody looked, make it worth most."

@@ -78,9 +78,9 @@ def _number(column: Column, cell: str, head: str) -> str:
         f"ABS(ROUND({kept},{_PLACES})-{_figure((low + high) / 2)})<={_figure(high / 2 - low / 2)}"
     )
     least = asked_below(column)
-    if least is None:
-        return f"OR(ISTEXT({cell}),{inside})"
-    return f"OR(ISTEXT({cell}),{cell}=0,AND({inside},ABS({kept})>={_figure(least)}))"
+    if least is not None:
+        inside = f"OR({cell}=0,AND({inside},ABS({kept})>={_figure(least)}))"
+    return f"IFERROR({inside},TRUE)"
 
 
 def _reading(column: Column, cell: str, head: str) -> str:

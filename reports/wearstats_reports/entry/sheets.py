@@ -16,7 +16,7 @@ from wearstats.records.schema import UNITS
 from wearstats.records.write import put_text
 from wearstats_reports.entry import style, words
 from wearstats_reports.entry.filled import Filled, KnownUnits, written
-from wearstats_reports.entry.headers import choices, first_unit, header, units
+from wearstats_reports.entry.headers import choices, first_unit, header
 from wearstats_reports.entry.limits import rule
 
 LAST_ROW, _LAST_COLUMN = 1_048_576, 16_384
@@ -108,20 +108,15 @@ def _header(page: Any, place: int, column: Column, text: str) -> None:
     )
     cell.alignment = style.HEADED
     page.row_dimensions[1].height = _HEADER_HEIGHT
-    may_be = choices(column)
     validation = DataValidation(
-        type="list" if len(may_be) > 1 else None,
-        formula1=f'"{",".join(may_be)}"' if len(may_be) > 1 else None,
-        allow_blank=False,
-        showErrorMessage=True,
-        showInputMessage=True,
-        promptTitle=column.name,
-        prompt=words.about(column),
-        errorTitle=column.name,
-        error=f"Pick one of {', '.join(may_be)}.",
+        showInputMessage=True, promptTitle=column.name, prompt=words.about(column)
     )
-    if len(units(column)) > 1:
+    may_be = choices(column)
+    if len(may_be) > 1:
         cell.protection = style.OPEN
+        validation.type, validation.formula1 = "list", f'"{",".join(may_be)}"'
+        validation.showErrorMessage = True
+        validation.errorTitle, validation.error = column.name, f"Pick one of {', '.join(may_be)}."
     validation.add(cell.coordinate)
     page.add_data_validation(validation)
 

@@ -1,6 +1,7 @@
 """What the form says about a column: beside its header, in a cell, and when a cell is refused."""
 
 from wearstats.records.columns import Column, Kind
+from wearstats.records.values import KEY_TEXT_LENGTH
 from wearstats.units import Unit
 from wearstats_reports.entry.headers import sign, units
 from wearstats_reports.entry.limits import asked_below, span, spans
@@ -24,7 +25,7 @@ def _taken(column: Column, numbers: str) -> str:
         case Kind.CHOICE:
             return f"one of {', '.join(column.choices or ())}"
         case Kind.TEXT:
-            return "text"
+            return f"text of at most {KEY_TEXT_LENGTH} characters" if column.key else "text"
     what = {Kind.COUNT: "a whole number", Kind.GO_NO_GO: "4, 3/4, <2 or >8"}
     return ", ".join(part for part in (what.get(column.kind, "a number"), numbers) if part)
 
