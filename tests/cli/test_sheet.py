@@ -378,6 +378,20 @@ def test_a_hostile_book_gives_a_safe_sheet_and_logging_it_changes_nothing(
         pd.testing.assert_frame_equal(getattr(before, name), getattr(after, name))
 
 
+def test_a_book_of_runs_alone_gives_its_ids(tmp_path: Path, shop: Path, tell: Tell) -> None:
+    runs = tmp_path / "runs.csv"
+    runs.write_text("date,unit\n2026-05-02,K2\n2026-05-02,K1\n", encoding="utf-8")
+    tell("log", shop, runs)
+    path = tmp_path / "entry.xlsx"
+    assert tell("sheet", path, "--book", shop, "--json").json["units"] == ["K1", "K2"]
+    page: Any = openpyxl.load_workbook(path)[LISTS_PAGE]
+    assert [page.cell(row, 1).value for row in (2, 3)] == ["K1", "K2"]
+    fill(path, {"runs": [{"date": date(2026, 5, 3), "unit": "K1"}]}, {})
+    said = tell("log", shop, path, "--json")
+    assert counts(said) == (1, 1, 0, 0)
+    assert said.json["files"][0]["findings"] == []
+
+
 def test_every_field_of_a_unit_comes_back(tmp_path: Path, shop: Path, tell: Tell) -> None:
     entry = tmp_path / "entry.xlsx"
     tell("sheet", entry)

@@ -45,12 +45,11 @@ class KnownUnits:
 
 def known_units(season: "Season") -> KnownUnits:
     """Return the units of a season; an id that no sheet can hold as it is stays out."""
-    frame = season.units[season.units["unit"].map(_holds)]
+    rows = [row for row in season.units.to_dict(orient="records") if _holds(str(row["unit"]))]
     records = tuple(
-        {column.name: [row[field] for field in column.fields] for column in UNITS}
-        for row in frame.to_dict(orient="records")
+        {column.name: [row[field] for field in column.fields] for column in UNITS} for row in rows
     )
-    ids = [str(unit) for unit in frame["unit"]]
+    ids = [str(row["unit"]) for row in rows]
     seen = {str(unit) for kind in SHEETS for unit in getattr(season, kind)["unit"].unique()}
     ids += sorted(unit for unit in seen.difference(season.units["unit"]) if _holds(unit))
     return KnownUnits(records, tuple(ids), season.simulated)

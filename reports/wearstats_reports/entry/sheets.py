@@ -1,6 +1,7 @@
 """One entry sheet: headers, drop-down lists, limits, ruled rows."""
 
 from collections.abc import Sequence
+from copy import copy
 from datetime import date
 from typing import Any
 
@@ -89,6 +90,7 @@ def _column(page: Any, place: int, column: Column) -> None:
     dimension.number_format = _format(column)
     dimension.protection = style.OPEN
     dimension.font = style.BODY
+    dimension.alignment = style.SPOKEN if _is_spoken(column) else style.CENTERED
 
 
 def _too_tall(text: str, width: int) -> bool:
@@ -167,15 +169,20 @@ def _rows_of_a_page(page: Any, system: str) -> int:
     return int((high / scale - _HEADER_HEIGHT) / _ROW_HEIGHT)
 
 
+def _is_spoken(column: Column) -> bool:
+    return column.kind is Kind.TEXT and not column.key
+
+
 def _rule(page: Any, width: int, rows: int) -> None:
     """Rule rows; a cell of its own does not take its column's format, so it is said again."""
+    # Said of the sheet and not of each row, so that a row still grows with a long remark.
+    page.sheet_format.defaultRowHeight, page.sheet_format.customHeight = _ROW_HEIGHT, True
     for row in range(2, rows + 2):
-        page.row_dimensions[row].height = _ROW_HEIGHT
         for place in range(1, width + 1):
             cell = page.cell(row, place)
             like = page.column_dimensions[get_column_letter(place)]
             style.dress(cell, style.BODY, border=style.RULED)
-            cell.alignment = style.CENTERED
+            cell.alignment = copy(like.alignment)
             cell.number_format = like.number_format
             cell.protection = style.OPEN
 

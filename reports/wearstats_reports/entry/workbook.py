@@ -91,7 +91,7 @@ def write_entry_workbook(
 def _check(path: Path, system: str, *, overwrite: bool) -> None:
     if path.suffix.casefold() != _ENDING:
         message = f"{path.name}: an entry workbook ends in {_ENDING}"
-        raise UsageError(message, hint=f"Name it {path.stem or 'entry'}{_ENDING}.")
+        raise UsageError(message, hint=f"Name it entry{_ENDING}, for example.")
     if path.is_dir():
         message = f"{path.name} is a folder"
         raise UsageError(message, hint="Name a file in it.")
