@@ -80,26 +80,30 @@ class BoostData:
     warnings: tuple[str, ...]
 
 
-def prepare(
-    rows: pd.DataFrame, wear: Wear | None, units: pd.DataFrame, heat_share: float
-) -> BoostData:
-    """Choose the usable rows and form the regression's columns.
+@dataclass(frozen=True, slots=True, eq=False)
+class ChosenRows:
+    """Which boost rows a fit can use.
 
     Parameters
     ----------
-    rows : DataFrame
-        `boost_rows`, with `left_out` true for builds set aside; where there is no wear fit, also
-        tip_low_thou and tip_high_thou.
-    wear : Wear or None
-    units : DataFrame
-        The units sheet.
-    heat_share : float
-
-    Raises
-    ------
-    ObservationError
-        A column is missing, or a barometer is no station pressure.
+    frame : DataFrame
+        The rows as given, with `pressure_pa`, `tip_thou` and `why` it is left out, or "".
+    used : ndarray of bool, shape (rows,)
+    log_ratio : ndarray, shape (used rows,)
+        ln of the absolute pressure ratio.
+    left_out : tuple of LeftOutRows
+    warnings : tuple of str
     """
+
+    frame: pd.DataFrame
+    used: BoolArray
+    log_ratio: FloatArray
+    left_out: tuple[LeftOutRows, ...]
+    warnings: tuple[str, ...]
+
+
+def choose(rows: pd.DataFrame, wear: Wear | None) -> ChosenRows:
+    """Choose the usable rows; parameters and errors as `prepare`."""
     missing = [column for column in _COLUMNS if column not in rows.columns]
     if missing:
         message = f"boost rows lack the column(s) {', '.join(missing)}"
@@ -131,18 +135,43 @@ def prepare(
         LeftOutRows(reason, int(np.sum(why == reason))) for reason, _ in reasons if reason in why
     )
     frame = frame.assign(pressure_pa=pressure, tip_thou=tip, why=why)
-    chosen = frame.loc[used]
+    ratio = 1.0 + boost[used] * PSI_PA / pressure[used]
+    warnings = [*warnings, *look_warnings, *tip_warnings]
+    return ChosenRows(frame, used, np.log(ratio), left_out, tuple(warnings))
+
+
+def prepare(
+    rows: pd.DataFrame, wear: Wear | None, units: pd.DataFrame, heat_share: float
+) -> BoostData:
+    """Choose the usable rows and form the regression's columns.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        `boost_rows`, with `left_out` true for builds set aside; where there is no wear fit, also
+        tip_low_thou and tip_high_thou.
+    wear : Wear or None
+    units : DataFrame
+        The units sheet.
+    heat_share : float
+
+    Raises
+    ------
+    ObservationError
+        A column is missing, or a barometer is no station pressure.
+    """
+    found = choose(rows, wear)
+    chosen = found.frame.loc[found.used]
     offset, covariates, notes = _drive(chosen, units, heat_share)
     speed, speed_notes = _engine_speed(chosen)
-    ratio = 1.0 + chosen["boost_psi"].to_numpy(float) * PSI_PA / pressure[used]
     return BoostData(
-        frame=frame,
-        used=used,
-        log_ratio=np.log(ratio),
+        frame=found.frame,
+        used=found.used,
+        log_ratio=found.log_ratio,
         offset=offset,
         covariates={**covariates, **speed},
-        left_out=left_out,
-        warnings=(*warnings, *look_warnings, *tip_warnings, *notes, *speed_notes),
+        left_out=found.left_out,
+        warnings=(*found.warnings, *notes, *speed_notes),
     )
 
 

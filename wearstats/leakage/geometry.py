@@ -3,6 +3,7 @@
 SI throughout; every function takes scalars or arrays and broadcasts.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,8 @@ TIP_SHARE = 0.70
 """Share of a turn over which a tip seals alone; 0.5 for straight rotors at speed, 1 at most."""
 DISPLACED_SHARE = 0.50
 """Displaced volume over the volume of both rotors' tip cylinders, three lobes."""
+
+_LEAST_RATIO, _MOST_RATIO = 0.5, 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,26 +75,47 @@ def swept_ratio(
     return np.asarray(2.0 * blower / np.asarray(engine_displacement, float))
 
 
-def mean_gap(gaps: ArrayLike) -> FloatArray:
+def mean_gap(
+    gaps: ArrayLike, coefficient: Callable[[FloatArray], FloatArray] | None = None
+) -> FloatArray:
     """Average gaps over lobes and stations: gaps side by side add, lobes take turns.
 
     Trapezoidal weights along the rotor (an end station counts half), arithmetic mean over the
-    lobes. The discharge coefficient is constant, so the gap itself is averaged.
+    lobes.
 
     Parameters
     ----------
     gaps : array_like, shape (..., lobes, stations), m
+    coefficient : callable or None
+        Discharge coefficient of each gap: then its product with the gap is averaged, which it
+        must be where some stations are below 4 thou, for tight places leak less than their
+        share. None for one coefficient everywhere.
 
     Returns
     -------
     ndarray, shape (...), m
     """
     table = np.asarray(gaps, float)
+    if coefficient is not None:
+        table = table * coefficient(table)
     stations = table.shape[-1]
     weights = np.ones(stations)
     if stations > 1:
         weights[[0, -1]] = 0.5
     return np.asarray((table @ (weights / weights.sum())).mean(axis=-1))
+
+
+def drive_ratio(overdrive: ArrayLike) -> FloatArray:
+    """Blower turns per engine turn from what people write: 40 (percent over) or 1.40.
+
+    Parameters
+    ----------
+    overdrive : array_like
+        From 0.5 to 5 a ratio, anything else percent over (40, 0, -10).
+    """
+    written = np.asarray(overdrive, float)
+    a_ratio = (written >= _LEAST_RATIO) & (written <= _MOST_RATIO)
+    return np.asarray(np.where(a_ratio, written, 1.0 + written / 100.0))
 
 
 def leak_area(

@@ -29,6 +29,7 @@ _HEAT_EXPONENT = (GAMMA - 1.0) / GAMMA
 _CRITICAL_RATIO = (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0))
 _SMALL_POWER = 2.0 / GAMMA
 _LARGE_POWER = (GAMMA + 1.0) / GAMMA
+_REPETITIONS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,6 +259,46 @@ def leak_from_ratio(
     pi, tau = np.asarray(ratio, float), np.asarray(temperature, float)
     missing = np.asarray(swept, float) - np.asarray(swallowing, float) * pi / tau
     return np.asarray(missing / (pi * np.sqrt(tau) * flow_function(1.0 / pi)))
+
+
+def heat_share_of(
+    temperature: ArrayLike, ratio: ArrayLike, swept: ArrayLike, swallowing: ArrayLike = 1.0
+) -> FloatArray:
+    """Share of the compression heat in the charge, from a logged manifold temperature.
+
+    Parameters
+    ----------
+    temperature : array_like
+        Discharge over inlet temperature, absolute.
+    ratio, swept, swallowing : array_like
+        Pressure ratio (above 1), swept-volume ratio, swallowing number.
+    """
+    excess = np.asarray(swept, float) / np.asarray(swallowing, float)
+    rise = _HEAT_EXPONENT * excess * (1.0 - 1.0 / np.asarray(ratio, float))
+    return np.asarray((1.0 - 1.0 / np.asarray(temperature, float)) / rise)
+
+
+def swallowing_of(
+    ratio: ArrayLike, leakage: ArrayLike, swept: ArrayLike, *, heat_share: ArrayLike
+) -> FloatArray:
+    """Swallowing number that explains a pressure ratio: how a fresh build is calibrated.
+
+    The balance turned round, pi (eta - h) = B - Lambda pi sqrt(tau) psi(1 / pi) with
+    h = kappa a B (1 - 1 / pi); tau = eta / (eta - h) is found by repetition. Typical 0.85 to 1.10.
+
+    Parameters
+    ----------
+    ratio, leakage, swept, heat_share : array_like
+        As `pressure_ratio`; ratio above 1.
+    """
+    pi, b = np.asarray(ratio, float), np.asarray(swept, float)
+    heating = np.asarray(heat_share, float) * _HEAT_EXPONENT * b * (1.0 - 1.0 / pi)
+    slip = np.asarray(leakage, float) * flow_function(1.0 / pi)
+    swallowing = b / pi + heating
+    for _ in range(_REPETITIONS):
+        warmth = np.sqrt(swallowing / (swallowing - heating))
+        swallowing = b / pi - slip * warmth + heating
+    return np.asarray(swallowing)
 
 
 def choked_ratio(

@@ -1,0 +1,222 @@
+"""Boost's levels by unit, meet and build, with coefficients that have a prior.
+
+A linear mixed model whose sums are formed once: after that the cost of a likelihood does not
+depend on the number of rows. Builds, the many and small groups, are eliminated first (Henderson
+1975, Biometrics 31:423-447, doi:10.2307/2529430).
+"""
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from wearstats.arrays import FloatArray, IntArray
+from wearstats.errors import NotConvergedError
+
+_LEAST_RATIO = 1e-6
+_MOST_RATIO = 1e4
+_FIRST_RATIO = 0.3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Groups:
+    """Which of its groups each row belongs to.
+
+    Parameters
+    ----------
+    labels : tuple of hashable
+    codes : ndarray of int, shape (n,)
+    """
+
+    labels: tuple[Hashable, ...]
+    codes: IntArray
+
+    @staticmethod
+    def of(labels: Sequence[Hashable]) -> "Groups":
+        """Give labels numbers in the order they are met."""
+        codes, names = pd.factorize(np.array([*labels, None], dtype=object)[:-1])
+        return Groups(tuple(names), codes.astype(np.int64))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CrossedFit:
+    """Coefficients and levels as fitted.
+
+    Parameters
+    ----------
+    coefficients : ndarray, shape (p,)
+        Of the fixed columns, then of those with a prior.
+    covariance : ndarray, shape (p, p)
+        Posterior.
+    levels : mapping of str to ndarray
+        Effects of each component's groups.
+    variances : mapping of str to float
+        Of each component, and "rest".
+    """
+
+    coefficients: FloatArray
+    covariance: FloatArray
+    levels: dict[str, FloatArray]
+    variances: dict[str, float]
+
+
+class _Sums:
+    """Cross products of all columns; `dense` ones first, then the eliminated groups."""
+
+    def __init__(
+        self,
+        response: FloatArray,
+        columns: FloatArray,
+        dense: Sequence[Groups],
+        small: Groups | None,
+    ) -> None:
+        from scipy import sparse
+
+        rows = len(response)
+        ones = np.ones(rows)
+        parts = [sparse.csr_matrix(columns)]
+        parts += [
+            sparse.csr_matrix(
+                (ones, (np.arange(rows), group.codes)), shape=(rows, len(group.labels))
+            )
+            for group in dense
+        ]
+        design = sparse.hstack(parts, format="csr")
+        self.rows = rows
+        self.product: FloatArray = np.asarray((design.T @ design).toarray())
+        self.right: FloatArray = np.asarray(design.T @ response)
+        self.square = float(response @ response)
+        self.small_product = None
+        self.small_counts: FloatArray = np.zeros(0)
+        self.small_right: FloatArray = np.zeros(0)
+        if small is not None:
+            count = len(small.labels)
+            groups = sparse.csr_matrix((ones, (np.arange(rows), small.codes)), shape=(rows, count))
+            self.small_product = (groups.T @ design).tocsr()
+            self.small_counts = np.bincount(small.codes, minlength=count).astype(float)
+            self.small_right = np.asarray(groups.T @ response)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Solved:
+    log_likelihood: float
+    effects: FloatArray
+    inverse: FloatArray
+    small_effects: FloatArray
+
+
+def fit_crossed(
+    response: FloatArray,
+    fixed: FloatArray,
+    with_prior: FloatArray,
+    prior_sd: FloatArray,
+    components: dict[str, Groups],
+    *,
+    small: str | None = None,
+    penalty: float = 1.0,
+) -> CrossedFit:
+    """Fit `response = fixed b + with_prior g + levels of each component + rest`.
+
+    Parameters
+    ----------
+    response : ndarray, shape (n,)
+    fixed : ndarray, shape (n, p)
+        Columns whose coefficients have a flat prior.
+    with_prior : ndarray, shape (n, k)
+    prior_sd : ndarray, shape (k,)
+        Of coefficients normal about nought.
+    components : mapping of str to Groups
+    small : str or None
+        The component with many groups of few rows.
+    penalty : float
+        Power of each component's standard deviation that multiplies the restricted likelihood,
+        so that no spread is taken for nought (Chung et al. 2013, Psychometrika 78:685-709).
+
+    Raises
+    ------
+    NotConvergedError
+    """
+    from scipy.optimize import minimize
+
+    dense = [name for name in components if name != small]
+    sums = _Sums(
+        response,
+        np.column_stack([fixed, with_prior]),
+        [components[name] for name in dense],
+        None if small is None else components[small],
+    )
+    names = [*dense, *([] if small is None else [small])]
+    spread = max(float(np.var(response - fixed @ np.linalg.lstsq(fixed, response)[0])), 1e-12)
+    sizes = (fixed.shape[1], prior_sd, [len(components[name].labels) for name in dense])
+
+    def loss(logs: FloatArray) -> float:
+        found = _solve(sums, sizes, spread * float(np.exp(logs[0])), np.exp(logs[1:]))
+        return -found.log_likelihood - 0.5 * penalty * float(logs[1:].sum())
+
+    bounds = [(-18.0, 3.0), *([(np.log(_LEAST_RATIO), np.log(_MOST_RATIO))] * len(names))]
+    start = np.array([-0.5, *([np.log(_FIRST_RATIO)] * len(names))])
+    best = minimize(loss, start, method="L-BFGS-B", bounds=bounds)
+    if not (best.success or np.max(np.abs(best.jac)) < 1e-3 * sums.rows):
+        message = "the spreads of boost between units, meets and builds could not be fitted"
+        raise NotConvergedError(message, last=tuple(best.x))
+    residual = spread * float(np.exp(best.x[0]))
+    ratios = np.exp(best.x[1:])
+    found = _solve(sums, sizes, residual, ratios)
+    first = fixed.shape[1] + len(prior_sd)
+    ends = np.cumsum([first, *sizes[2]])
+    levels = {
+        name: found.effects[low:high]
+        for name, low, high in zip(dense, ends[:-1], ends[1:], strict=True)
+    }
+    if small is not None:
+        levels[small] = found.small_effects
+    variances = {name: float(r * residual) for name, r in zip(names, ratios, strict=True)}
+    return CrossedFit(
+        coefficients=found.effects[:first],
+        covariance=found.inverse[:first, :first],
+        levels=levels,
+        variances={**variances, "rest": residual},
+    )
+
+
+def _solve(
+    sums: _Sums, sizes: tuple[int, FloatArray, list[int]], residual: float, ratios: FloatArray
+) -> _Solved:
+    """Solve the equations at given variances; the restricted likelihood but for constants."""
+    flat, prior_sd, groups = sizes
+    inverse_ratio = np.concatenate(
+        [np.zeros(flat), residual / prior_sd**2]
+        + [np.full(count, 1.0 / r) for count, r in zip(groups, ratios, strict=False)]
+    )
+    matrix = sums.product + np.diag(inverse_ratio)
+    right, square = sums.right, sums.square
+    log_spread = -float(np.sum(np.log(inverse_ratio[flat:])))
+    log_small = 0.0
+    if sums.small_product is not None:
+        diagonal = sums.small_counts + 1.0 / ratios[-1]
+        scaled = sums.small_product.multiply(1.0 / diagonal[:, np.newaxis]).tocsr()
+        matrix = matrix - (sums.small_product.T @ scaled).toarray()
+        right = right - scaled.T @ sums.small_right
+        square -= float(np.sum(sums.small_right**2 / diagonal))
+        log_small = float(np.sum(np.log(diagonal)) + len(diagonal) * np.log(ratios[-1]))
+    factor = np.linalg.cholesky(matrix)
+    inverse = np.linalg.inv(matrix)
+    effects = inverse @ right
+    left_over = square - float(right @ effects)
+    log_determinant = 2.0 * float(np.sum(np.log(np.diag(factor))))
+    twice = (
+        (sums.rows - flat) * np.log(residual)
+        + log_spread
+        + log_small
+        + log_determinant
+        + left_over / residual
+    )
+    small_effects: FloatArray = np.zeros(0)
+    if sums.small_product is not None:
+        small_effects = (sums.small_right - sums.small_product @ effects) / (
+            sums.small_counts + 1.0 / ratios[-1]
+        )
+    return _Solved(
+        -0.5 * float(twice), effects, np.asarray(inverse * residual), np.asarray(small_effects)
+    )

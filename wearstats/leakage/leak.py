@@ -1,0 +1,282 @@
+"""Boost lost to leakage: compressible flow through the clearances, one multiplier fitted."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from wearstats.arrays import FloatArray
+from wearstats.errors import TooFewError, UsageError
+from wearstats.leakage.balance import REFERENCE_PSI, Balance
+from wearstats.leakage.boost_data import LEAST_ROWS, ChosenRows, Wear, choose
+from wearstats.leakage.crossed import CrossedFit, Groups, fit_crossed
+from wearstats.leakage.followed import Followed
+from wearstats.leakage.gaps import gaps_at, running_gaps
+from wearstats.leakage.leak_result import LeakFit, Sizes
+from wearstats.leakage.losses import Season, losses
+from wearstats.leakage.machines import Machines, machines_of
+from wearstats.leakage.multiplier import DRIFT_SD, PRIOR_LOG_SD, Multiplier
+from wearstats.leakage.running import ALCOHOL, DRY, Warmth
+from wearstats.leakage.slip import SLIP_TEST_U, SlipTest, slip_multiplier
+from wearstats.leakage.slot import STRIP_LAND_M, slot_table
+from wearstats.leakage.told_apart import cautions, not_told_apart
+from wearstats.leakage.weather import normalise_boost
+
+_EXPONENT_SD = 0.2
+"""Of what the balance gets wrong in the exponent of overdrive, engine speed and temperature."""
+_DRY_FROM = 0.7
+_VARIES = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class LeakModel:
+    """What leakage costs: physics for its shape, boost for its size.
+
+    `ln((p + boost) / p)`, less the no-leak ratio's logarithm, on the loss the balance of blower
+    and engine predicts from the clearances (times the multiplier), on runs since the restrip
+    (what else fades), with levels by unit, meet and build.
+
+    Parameters
+    ----------
+    heat_share : float
+        Share of the compression heat left in the charge (0.35 with alcohol or nitromethane
+        through the blower, near 1 dry; engineering estimate).
+    level : float
+        Of the intervals shown unless asked for another.
+    multiplier_log_sd, drift_sd : float
+        Priors: ln multiplier about 0; log ratio lost per run for other reasons about 0.
+    land_m : float, m
+        Width of a strip in the flow's direction.
+    warmth : Warmth or None
+        None for what goes with `heat_share`.
+    draws, seed : int
+    """
+
+    heat_share: float = 0.35
+    level: float = 0.9
+    multiplier_log_sd: float = PRIOR_LOG_SD
+    drift_sd: float = DRIFT_SD
+    land_m: float = STRIP_LAND_M
+    warmth: Warmth | None = None
+    draws: int = 1000
+    seed: int = 20260503
+
+    def __post_init__(self) -> None:
+        """Refuse a prior that says nothing or everything."""
+        if not (self.multiplier_log_sd > 0.0 and self.drift_sd > 0.0 and 0.0 < self.level < 1.0):
+            message = "a prior's spread must be above 0 and a level between 0 and 1"
+            raise UsageError(message)
+
+    def fit(
+        self,
+        rows: pd.DataFrame,
+        wears: Mapping[str, Wear],
+        units: pd.DataFrame,
+        *,
+        readings: pd.DataFrame | None = None,
+        slip_tests: Sequence[SlipTest] = (),
+    ) -> LeakFit:
+        """Fit boost rows.
+
+        Parameters
+        ----------
+        rows : DataFrame
+            One row for each run with boost (`wearstats.lives.boost_rows`).
+        wears : mapping of str to Wear
+            Fits of clearance: "tip", and "mesh" and "end" where there are any.
+        units : DataFrame
+            The units sheet.
+        readings : DataFrame or None
+            Clearance readings: the clearance then follows each build's own between services
+            (`Followed`), and a path without a fit takes the fleet's mean of them.
+        slip_tests : sequence of SlipTest
+            Their mean multiplier, 20 % uncertain, takes the place of the prior.
+
+        Raises
+        ------
+        UsageError
+            No fit of the tip clearance.
+        ObservationError
+            A column is missing, a barometer is no station pressure, or the machines as entered
+            give no boost.
+        TooFewError
+            Fewer than eight usable rows.
+        """
+        if "tip" not in wears:
+            message = "leakage needs a fit of the tip clearance"
+            raise UsageError(message)
+        if readings is not None:
+            wears = {what: Followed.of(wear, readings, what) for what, wear in wears.items()}
+        found = choose(rows, wears["tip"])
+        chosen = found.frame.loc[found.used].reset_index(drop=True)
+        _check_enough(found, len(chosen))
+        machines = machines_of(chosen, units, found.log_ratio, self.heat_share)
+        balance = Balance.of(machines, slot_table(self.land_m), self.heat_share)
+        gaps = gaps_at(chosen, wears, readings)
+        warmth = self.warmth or (DRY if self.heat_share >= _DRY_FROM else ALCOHOL)
+        hot = running_gaps(gaps.mean, machines, warmth)
+        predicted = np.log(balance.none / balance.ratio(balance.openings(hot).sum(axis=0)))
+        middle, log_sd = self._prior(slip_tests, machines, chosen)
+        line, groups = self._line(found, chosen, machines, balance, predicted, middle)
+        multiplier = _multiplier(line, middle, log_sd, self.multiplier_log_sd)
+        season = Season(chosen, balance, gaps, warmth, _unit_levels(line, groups, chosen))
+        now = _now(found.frame, chosen)
+        rng = np.random.default_rng(self.seed)
+        lost = losses(season, now, gaps_at(now, wears, readings), multiplier, self.draws, rng)
+        sizes = _sizes(chosen, groups)
+        notes = (*found.warnings, *machines.notes, *gaps.notes)
+        return LeakFit(
+            level=self.level,
+            multiplier=multiplier,
+            drift=float(line.coefficients[2]),
+            drift_sd=float(np.sqrt(line.covariance[2, 2])),
+            variances=line.variances,
+            lost=lost,
+            now=now,
+            sizes=sizes,
+            left_out=found.left_out,
+            not_told_apart=not_told_apart(chosen, predicted, multiplier),
+            cautions=(*cautions(sizes, season, now), *notes),
+            corrected=_corrected(found, line, groups, balance, predicted, middle),
+        )
+
+    def _prior(
+        self, tests: Sequence[SlipTest], machines: Machines, chosen: pd.DataFrame
+    ) -> tuple[float, float]:
+        if not tests:
+            return 1.0, self.multiplier_log_sd
+        found = []
+        names = chosen["unit"].astype(str).to_numpy()
+        for test in tests:
+            if test.unit not in names:
+                message = f"the slip test of {test.unit} is of a unit without usable boost"
+                raise UsageError(message)
+            place = int(np.flatnonzero(names == test.unit)[0])
+            found.append(
+                slip_multiplier(
+                    test,
+                    displacement_in3=float(machines.displacement_in3[place]),
+                    rotor_length_in=float(machines.length_in[place]),
+                    rotor_diameter_in=2.0 * float(machines.bore_radius_in[place]),
+                    land_m=self.land_m,
+                )
+            )
+        return float(np.exp(np.mean(np.log(found)))), SLIP_TEST_U
+
+    def _line(  # noqa: PLR0917 - what the regression is made of
+        self,
+        found: ChosenRows,
+        chosen: pd.DataFrame,
+        machines: Machines,
+        balance: Balance,
+        predicted: FloatArray,
+        middle: float,
+    ) -> tuple[CrossedFit, dict[str, Groups]]:
+        groups = _groups(chosen)
+        columns = [-predicted, chosen["age"].to_numpy(float)]
+        spreads = [self.multiplier_log_sd, self.drift_sd]
+        for values in (machines.drive, machines.speed_rpm, machines.air_k):
+            logs = np.log(values)
+            if np.ptp(logs) > _VARIES:
+                columns.append(logs - logs.mean())
+                spreads.append(_EXPONENT_SD)
+        response = found.log_ratio - np.log(balance.none) + middle * predicted
+        many = "build" if "build" in groups else None
+        line = fit_crossed(
+            response,
+            np.ones((len(chosen), 1)),
+            np.column_stack(columns),
+            np.array(spreads),
+            groups,
+            small=many,
+        )
+        return line, groups
+
+
+def _multiplier(line: CrossedFit, middle: float, log_sd: float, model_sd: float) -> Multiplier:
+    """Take the regression's prior off again and put the lognormal one in its place."""
+    before = 1.0 / model_sd**2
+    after = 1.0 / float(line.covariance[1, 1])
+    precision = max(after - before, 0.0)
+    off = float(line.coefficients[1])
+    estimate = middle + (off * after / precision if precision > 1e-6 * before else 0.0)
+    return Multiplier.of(estimate, precision, middle, log_sd)
+
+
+def _groups(chosen: pd.DataFrame) -> dict[str, Groups]:
+    """Levels that vary: of units and meets from two on, of builds where units have several."""
+    unit = chosen["unit"].astype(str)
+    days = chosen["date"].astype(str)
+    meet = chosen["meet"].fillna(days) if "meet" in chosen else days
+    build = list(zip(unit, chosen["build"].astype(int), strict=True))
+    units, meets, builds = Groups.of(list(unit)), Groups.of(list(meet)), _paired(build)
+    found = {"unit": units, "meet": meets}
+    if len(builds.labels) > len(units.labels) + 1:
+        found["build"] = builds
+    return {name: group for name, group in found.items() if len(group.labels) > 1}
+
+
+def _paired(build: list[tuple[str, int]]) -> Groups:
+    return Groups.of([f"{number} {unit}" for unit, number in build])
+
+
+def _unit_levels(line: CrossedFit, groups: dict[str, Groups], chosen: pd.DataFrame) -> FloatArray:
+    """Factor on the pressure ratio of each row's unit: logged over predicted."""
+    level = np.full(len(chosen), float(line.coefficients[0]))
+    if "unit" in groups:
+        level += line.levels["unit"][groups["unit"].codes]
+    return np.asarray(np.exp(level))
+
+
+def _now(frame: pd.DataFrame, chosen: pd.DataFrame) -> pd.DataFrame:
+    """Return each unit's latest build and age, and where its last usable row stands."""
+    placed = frame[
+        frame["build"].notna() & frame["age"].notna() & (frame["why"] != "build set aside")
+    ]
+    last = placed.assign(unit=placed["unit"].astype(str)).groupby("unit", sort=False).tail(1)
+    place = (
+        pd.Series(np.arange(len(chosen)), index=chosen["unit"].astype(str)).groupby(level=0).last()
+    )
+    known = last[last["unit"].isin(place.index)]
+    now = known[["unit", "build", "age", "date"]].sort_values("unit", ignore_index=True)
+    return now.assign(place=place.reindex(now["unit"]).to_numpy())
+
+
+def _sizes(chosen: pd.DataFrame, groups: dict[str, Groups]) -> Sizes:
+    builds = chosen[["unit", "build"]].drop_duplicates()
+    units = int(chosen["unit"].nunique())
+    meets = len(groups["meet"].labels) if "meet" in groups else 1
+    return Sizes(runs=len(chosen), units=units, restrips=len(builds) - units, meets=meets)
+
+
+def _check_enough(found: ChosenRows, count: int) -> None:
+    if count >= LEAST_ROWS:
+        return
+    lost = "; ".join(f"{out.count} left out ({out.reason})" for out in found.left_out)
+    message = (
+        f"{count} usable boost rows cannot tell what leakage costs; "
+        f"at least {LEAST_ROWS} are needed{f' ({lost})' if lost else ''}"
+    )
+    raise TooFewError(message, have=count, need=LEAST_ROWS)
+
+
+def _corrected(  # noqa: PLR0917 - the parts of a prediction
+    found: ChosenRows,
+    line: CrossedFit,
+    groups: dict[str, Groups],
+    balance: Balance,
+    predicted: FloatArray,
+    middle: float,
+) -> pd.DataFrame:
+    """Give each row its boost at 29.921 inHg, and what levels and leakage make of it there."""
+    frame = found.frame
+    normal = normalise_boost(frame["boost_psi"].to_numpy(float), frame["pressure_pa"])
+    age = frame.loc[found.used, "age"].to_numpy(float)
+    fitted = np.log(balance.none) - (middle + line.coefficients[1]) * predicted
+    fitted = fitted + line.coefficients[0] + line.coefficients[2] * age
+    for name, group in groups.items():
+        fitted = fitted + line.levels[name][group.codes]
+    expected = np.full(len(frame), np.nan)
+    expected[found.used] = REFERENCE_PSI * np.expm1(fitted)
+    return frame.drop(columns="pressure_pa").assign(boost_norm_psi=normal, predicted_psi=expected)
