@@ -180,7 +180,9 @@ def test_a_limit_refuses_what_the_reader_would_set_aside_and_nothing_else(tmp_pa
 
 
 def _left_to_the_reader(one: Case) -> bool:
-    """Tell whether it is text that carries a unit, or a reading with a minus."""
+    """Tell whether it is text that carries a unit, a reading with a minus, or perhaps percent."""
+    if one.unit == "pct" and isinstance(one.typed, float) and 0 < abs(one.typed) < 2:
+        return True  # 0.38 may be a typed 38%
     if not isinstance(one.typed, str):
         return False
     return (

@@ -225,6 +225,21 @@ def test_a_person_fills_in_every_sheet_and_every_value_arrives_in_shop_units(
     assert counts(tell("log", shop, entry, "--json")) == (8, 0, 7, 1)
 
 
+def test_percent_typed_with_its_sign_is_percent(entry: Path, shop: Path, tell: Tell) -> None:
+    fill(entry, {"runs": [{"date": date(2026, 5, 2), "unit": "K1"}]}, {})
+    book = openpyxl.load_workbook(entry)
+    page: Any = book["runs"]
+    for cell in page[1]:
+        if cell.value in {"load", "overdrive [%]", "humidity [%]"}:
+            # What a spreadsheet makes of a typed 38%.
+            below = page.cell(2, cell.column)
+            below.value, below.number_format = 0.38, "0%"
+    book.save(entry)
+    assert tell("log", shop, entry).code == 0
+    held = plain(season(shop).runs)
+    assert (held["load"], held["overdrive_pct"], held["humidity_pct"]) == (0.38, 38, 38)
+
+
 @pytest.mark.parametrize("system", ["inch", "metric"])
 def test_the_example_passes_the_rules(
     tmp_path: Path, shop: Path, tell: Tell, *, system: str

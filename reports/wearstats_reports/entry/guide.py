@@ -40,8 +40,8 @@ _WRITING = (
         "it is set aside with a question."
     ),
     (
-        "Dark headers must be filled in every row; any other cell may stay empty. Rows may stand "
-        "in any order, but number the runs of a day, or write them in order."
+        "Columns with a dark header must be filled in every row; any other cell may stay empty. "
+        "Rows may stand in any order, but number the runs of a day, or write them in order."
     ),
 )
 _SCENARIO = (
@@ -118,16 +118,15 @@ class _Pen:
         """Go on at the top of a page, where it is printed."""
         self.page.row_breaks.append(Break(id=self.row))
 
-    def table_row(self, cells: Sequence[Any], *, head: bool = False, strong: bool = False) -> None:
-        """Write one row of a table."""
+    def table_row(self, cells: Sequence[Any], *, head: bool = False) -> None:
+        """Write one row of a table, its last cell an example."""
         self.row += 1
-        for place, value in enumerate(cells, start=2):
-            plain = style.STRONG if strong and place == 2 else style.BODY  # noqa: PLR2004
-            font, fill = (style.REVERSED, style.DEEP) if head else (plain, None)
-            cell = self._cell(place, value, font)
-            style.dress(cell, font, fill, style.RULED)
-            if place > len(cells) and not head:
-                cell.fill = style.PALE
+        within = len(cells) - 1
+        fonts = [style.REVERSED] * len(cells) if head else [style.STRONG, *[style.BODY] * within]
+        fills = [style.DEEP] * len(cells) if head else [*[None] * within, style.PALE]
+        places = enumerate(zip(cells, fonts, fills, strict=True), start=2)
+        for place, (value, font, fill) in places:
+            style.dress(self._cell(place, value, font), font, fill, style.RULED)
         self._height(list(zip(map(str, cells), _WIDTHS, strict=True)), style.BODY)
 
     def _cell(self, place: int, value: Any, font: Font) -> Any:
@@ -196,17 +195,16 @@ def _table(pen: _Pen, sheet: Sheet, system: str) -> None:
     pen.paragraph(sheet.meaning)
     pen.table_row(_HEADS, head=True)
     for cells in _rows(sheet, system):
-        pen.table_row(cells, strong=True)
+        pen.table_row(cells)
 
 
 def _rows(sheet: Sheet, system: str) -> Iterator[tuple[Any, ...]]:
     for column in sheet:
         unit = first_unit(column, system)
-        must = " Must be filled." if column.required else ""
         shown = example(sheet, column, unit)
         yield (
             header(column, unit),
-            f"{column.meaning}{must}",
+            words.meaning(column),
             words.how(column, unit),
             "" if shown is None else shown,
         )

@@ -13,7 +13,7 @@ from wearstats.records.cells import number_text
 from wearstats.records.columns import Column, Kind
 from wearstats.records.dates import FIRST_YEAR, LAST_YEAR
 from wearstats.records.values import KEY_TEXT_LENGTH
-from wearstats.units import Unit
+from wearstats.units import PERCENT, Unit
 from wearstats_reports.entry.headers import header, sign, units
 
 RuleKind = Literal["date", "whole", "decimal", "list", "textLength", "custom"]
@@ -74,13 +74,17 @@ def _figure(number: float) -> str:
 def _number(column: Column, cell: str, head: str) -> str:
     low, high = column.limits or (0.0, 0.0)
     kept = _kept(column, cell, head)
-    inside = (
-        f"ABS(ROUND({kept},{_PLACES})-{_figure((low + high) / 2)})<={_figure(high / 2 - low / 2)}"
-    )
+    inside = _inside(kept, low, high)
     least = asked_below(column)
     if least is not None:
         inside = f"OR({cell}=0,AND({inside},ABS({kept})>={_figure(least)}))"
     return f"IFERROR({inside},TRUE)"
+
+
+def _inside(kept: str, low: float, high: float) -> str:
+    """Return the formula that a number lies within limits; it names the number once."""
+    middle, half = (low + high) / 2, (high - low) / 2
+    return f"ABS(ROUND({kept},{_PLACES})-{_figure(middle)})<={_figure(half)}"
 
 
 def _reading(column: Column, cell: str, head: str) -> str:
@@ -90,10 +94,7 @@ def _reading(column: Column, cell: str, head: str) -> str:
     """
     value = f"VALUE({cell})"
     low, high = asked_below(column) or 0.0, (column.limits or (0.0, 0.0))[1]
-    inside = (
-        f"ABS(ROUND({_kept(column, value, head)},{_PLACES})-{_figure((low + high) / 2)})"
-        f"<={_figure((high - low) / 2)}"
-    )
+    inside = _inside(_kept(column, value, head), low, high)
     parted = f'ISNUMBER(FIND("/",{cell})),ISNUMBER(FIND("-",{cell}))'
     return f"OR({parted},IFERROR(OR({value}=0,{inside}),TRUE))"
 
@@ -135,7 +136,13 @@ def _telling_end(column: Column, unit: Unit) -> str:
 
 
 def asked_below(column: Column) -> float | None:
-    """Return the number below which the reader asks, under a header that names the unit."""
+    """Return the number below which the reader asks, under a header that names the unit.
+
+    None for percent: a spreadsheet holds a typed 38% as 0.38, which the reader can tell from a
+    bare 0.38 and a rule cannot.
+    """
+    if column.quantity is PERCENT:
+        return None
     kept = units(column)
     measure = Measure(column, headed=kept[0] if kept else None)
     return column.ask_below if measure.asks else None

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from copy import copy
 from datetime import date
+from itertools import takewhile
 from typing import Any
 
 from openpyxl.formatting.rule import Rule
@@ -20,7 +21,7 @@ from wearstats_reports.entry.filled import Filled, KnownUnits, written
 from wearstats_reports.entry.headers import choices, first_unit, header
 from wearstats_reports.entry.limits import rule
 
-LAST_ROW, _LAST_COLUMN = 1_048_576, 16_384
+_LAST_ROW, _LAST_COLUMN = 1_048_576, 16_384
 _HEADER_HEIGHT, _ROW_HEIGHT = 48, 24
 """In points; printed small, a row is still high enough for handwriting."""
 _HEADER_LINES = 3
@@ -65,10 +66,13 @@ def fill_sheet(page: Any, sheet: Sheet, *, system: str, ids: str, known: KnownUn
         for row, value in enumerate(cells, start=2):
             _write(page.cell(row, place), value)
         _widen(page.column_dimensions[get_column_letter(place)], cells)
-    _rule(page, len(sheet.columns), max(_rows_of_a_page(page, system), len(rows) + _SPARE_ROWS))
+    _ruled_rows(
+        page, len(sheet.columns), max(_rows_of_a_page(page, system), len(rows) + _SPARE_ROWS)
+    )
     _mark_missing(page, sheet)
     _open_beyond(page, len(sheet.columns))
-    page.freeze_panes = page.cell(2, len(sheet.required) + 1)
+    named = len(list(takewhile(lambda column: column.required, sheet)))
+    page.freeze_panes = page.cell(2, named + 1)
     page.print_title_rows = "1:1"
     style.paper(page, system=system, landscape=True)
     style.lock(page)
@@ -142,7 +146,7 @@ def _validate(page: Any, place: int, column: Column, ids: str | None) -> None:
     if words.prompt(column):
         validation.showInputMessage = True
         validation.promptTitle, validation.prompt = column.name, words.prompt(column)
-    validation.add(f"{letter}2:{letter}{LAST_ROW}")
+    validation.add(f"{letter}2:{letter}{_LAST_ROW}")
     page.add_data_validation(validation)
 
 
@@ -173,7 +177,7 @@ def _is_spoken(column: Column) -> bool:
     return column.kind is Kind.TEXT and not column.key
 
 
-def _rule(page: Any, width: int, rows: int) -> None:
+def _ruled_rows(page: Any, width: int, rows: int) -> None:
     """Rule rows; a cell of its own does not take its column's format, so it is said again."""
     # Said of the sheet and not of each row, so that a row still grows with a long remark.
     page.sheet_format.defaultRowHeight, page.sheet_format.customHeight = _ROW_HEIGHT, True
@@ -195,7 +199,7 @@ def _mark_missing(page: Any, sheet: Sheet) -> None:
             letter = get_column_letter(place)
             formula = f"AND(ISBLANK(${letter}2),COUNTA($A2:${end}2)>0)"
             shade = Rule("expression", formula=[formula], dxf=style.MISSING)
-            page.conditional_formatting.add(f"{letter}2:{letter}{LAST_ROW}", shade)
+            page.conditional_formatting.add(f"{letter}2:{letter}{_LAST_ROW}", shade)
 
 
 def _open_beyond(page: Any, width: int) -> None:
@@ -208,7 +212,7 @@ def _open_beyond(page: Any, width: int) -> None:
 
 def range_of_ids(sheet: str, letter: str) -> str:
     """Return the formula of the ids written in a column of a sheet, without the blanks below."""
-    whole = f"'{sheet}'!${letter}$2:${letter}${LAST_ROW}"
+    whole = f"'{sheet}'!${letter}$2:${letter}${_LAST_ROW}"
     return f"OFFSET('{sheet}'!${letter}$2,0,0,MAX(1,COUNTA({whole})),1)"
 
 

@@ -30,14 +30,16 @@ def _taken(column: Column, numbers: str) -> str:
     return ", ".join(part for part in (what.get(column.kind, "a number"), numbers) if part)
 
 
+def meaning(column: Column) -> str:
+    """Return what a column is, and whether it must be filled."""
+    return f"{column.meaning} Must be filled." if column.required else column.meaning
+
+
 def about(column: Column) -> str:
     """Return what is said where somebody stands on a header."""
-    sentences = [column.meaning]
-    if column.required:
-        sentences.append("Must be filled.")
-    if len(units(column)) > 1:
-        sentences.append("Pick another unit here before you type: numbers are not converted.")
-    return " ".join(sentences)
+    if len(units(column)) < 2:  # noqa: PLR2004 - nothing to pick from
+        return meaning(column)
+    return f"{meaning(column)} Pick another unit here before you type: numbers are not converted."
 
 
 def prompt(column: Column) -> str:
