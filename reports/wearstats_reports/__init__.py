@@ -11,8 +11,10 @@ if TYPE_CHECKING:
     from wearstats_reports.files import WrittenReport, write_season
     from wearstats_reports.report import SeasonReport, UnitReport
     from wearstats_reports.season import report_of, season_report
+    from wearstats_reports.workers import PageWorkers
 
 __all__ = [
+    "PageWorkers",
     "SeasonReport",
     "UnitReport",
     "WrittenReport",
@@ -28,5 +30,6 @@ if not TYPE_CHECKING:
             "wearstats_reports.files": ("WrittenReport", "write_season"),
             "wearstats_reports.report": ("SeasonReport", "UnitReport"),
             "wearstats_reports.season": ("report_of", "season_report"),
+            "wearstats_reports.workers": ("PageWorkers",),
         },
     )

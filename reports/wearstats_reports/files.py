@@ -10,8 +10,9 @@ from wearstats.errors import UsageError
 from wearstats.records.write import write_csv
 from wearstats_reports import tables
 from wearstats_reports.data import as_json
-from wearstats_reports.render import fleet_page, unit_page
+from wearstats_reports.render import fleet_page
 from wearstats_reports.report import SeasonReport
+from wearstats_reports.workers import PageWorkers
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +55,19 @@ def _write_table(folder: Path, name: str, frame: pd.DataFrame) -> Path:
     return path
 
 
-def write_season(report: SeasonReport, folder: Path) -> WrittenReport:
+def write_season(
+    report: SeasonReport, folder: Path, *, workers: PageWorkers | None = None
+) -> WrittenReport:
     """Write every file of the report into `folder`, which is made where it does not exist.
 
     Files of the same names are replaced one by one; nothing else in the folder is touched.
+
+    Parameters
+    ----------
+    report : SeasonReport
+    folder : Path
+    workers : PageWorkers or None
+        Processes that render pages beside this one; the pages are the same.
 
     Raises
     ------
@@ -66,9 +76,10 @@ def write_season(report: SeasonReport, folder: Path) -> WrittenReport:
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        rendered = (workers or PageWorkers(1)).unit_pages(report)
         pages = tuple(
-            (unit.unit, _write_text(folder / unit.page, unit_page(report, unit)))
-            for unit in report.units
+            (unit.unit, _write_text(folder / unit.page, page))
+            for unit, page in zip(report.units, rendered, strict=True)
         )
         numbers = _write_text(folder / "season.json", as_json(report) + "\n")
         frames = (

@@ -37,16 +37,16 @@ def command(
     """Write the season report of BOOK, with its numbers as CSV and JSON beside it."""
     from wearstats.records.costs import read_costs
     from wearstats_cli import reading, show
-    from wearstats_reports import season_report, write_season
+    from wearstats_reports import PageWorkers, season_report, write_season
 
     season, set_aside = reading.records_of(book)
     if costs is not None:
         season = replace(season, costs=read_costs(costs))
-    with show.working("Fitting and drawing"):
+    with show.working("Fitting and drawing"), PageWorkers() as workers:
         report = season_report(
             season, level=level, seed=seed, runs_ahead=runs, bound=bound, set_aside=set_aside
         )
-        written = write_season(report, out)
+        written = write_season(report, out, workers=workers)
     if as_json:
         body = {
             "simulated": season.simulated,
