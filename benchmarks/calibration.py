@@ -129,7 +129,11 @@ def wald(observations: Observations, values: tuple[float, float, float]) -> list
         return np.array(truth(float(where[1]), float(where[0])))
 
     steps = np.diag(point * 1e-5)
-    slopes = np.stack([(at(point + step) - at(point - step)) / (2 * step.sum()) for step in steps])
+    try:
+        turns = [(at(point + step) - at(point - step)) / (2 * step.sum()) for step in steps]
+    except OverflowError:  # a shape of some hundreds, where there is no maximum
+        return None
+    slopes = np.stack(turns)
     errors = np.sqrt(np.einsum("iq,ij,jq->q", slopes, covariance, slopes))
     near = np.abs(at(point) - np.array(values)) <= 1.6448536 * errors
     return [bool(each) for each in near]
