@@ -7,6 +7,7 @@ multiplied by each standard deviation to a power, so that no spread is taken for
 
 import math
 from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -92,7 +93,8 @@ def fit_lines(
         if name in (held or {})
     }
     logs, free = fitting.maximum(math.log(least / unit), fixed_logs)
-    return fitting.result(logs, free, rough, names, (tuple(unit_columns), tuple(build_columns)))
+    asked = _Asked(tuple(names), tuple(unit_columns), tuple(build_columns), frozenset(held or {}))
+    return fitting.result(logs, free, rough, asked)
 
 
 def _side_by_side(columns: Mapping[str, FloatArray], rows: int) -> FloatArray:
@@ -111,6 +113,16 @@ def _least_variance(low: FloatArray, high: FloatArray) -> float:
     width = high - low
     steps = width[np.isfinite(width) & (width > 0.0)]
     return (_FINEST_FEEL * float(steps.min())) ** 2 if len(steps) else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """Names of fixed effects and components, and which variances were given."""
+
+    names: tuple[str, ...]
+    unit_names: tuple[str, ...]
+    build_names: tuple[str, ...]
+    held: frozenset[str]
 
 
 class _Fitting:
@@ -184,12 +196,7 @@ class _Fitting:
         return logs, free
 
     def result(
-        self,
-        logs: FloatArray,
-        free: BoolArray,
-        rough: FloatArray,
-        names: Sequence[str],
-        components: tuple[tuple[str, ...], tuple[str, ...]],
+        self, logs: FloatArray, free: BoolArray, rough: FloatArray, asked: _Asked
     ) -> NestedFit:
         """Gather what is known at the maximum, and how well its variances are."""
         curve, slopes = self._around(logs)
@@ -199,14 +206,14 @@ class _Fitting:
         found = self.settled(logs)
         (p, m, _), design = self._design.sizes, self._design
         variances = self._units * np.exp(logs)
-        every = (*components[0], *components[1])
+        every = (*asked.unit_names, *asked.build_names)
         posterior = found.posterior
         for means in (posterior.fixed[None], posterior.unit, posterior.build):
             means[:, :p] += rough
         return NestedFit(
-            names=tuple(names),
-            unit_names=components[0],
-            build_names=components[1],
+            names=asked.names,
+            unit_names=asked.unit_names,
+            build_names=asked.build_names,
             variances=dict(zip(every, map(float, variances[1:]), strict=True)),
             residual_variance=float(variances[0]),
             log_likelihood=found.evidence,
@@ -218,6 +225,7 @@ class _Fitting:
             unit_at={label: place for place, label in enumerate(design.units)},
             build_at={label: place for place, label in enumerate(design.builds)},
             posterior=posterior,
+            held=asked.held,
             spread_covariance=spread,
             slopes=slopes,
         )

@@ -49,6 +49,8 @@ class NestedFit:
     unit_at, build_at : mapping of hashable to int
         Where each label stands in the posterior.
     posterior : NestedPosterior
+    held : frozenset of str
+        Components whose variance was known and not fitted.
     spread_covariance : ndarray, shape (s, s)
         Of the logs of the variances: residual, units', builds'; nought for one held at its floor.
     slopes : tuple of NestedPosterior
@@ -66,8 +68,14 @@ class NestedFit:
     unit_at: Mapping[Hashable, int]
     build_at: Mapping[Hashable, int]
     posterior: NestedPosterior
+    held: frozenset[str]
     spread_covariance: FloatArray
     slopes: tuple[NestedPosterior, ...]
+
+    @property
+    def _fitted(self) -> tuple[str, ...]:
+        """Components whose variance was fitted."""
+        return tuple(name for name in self.variances if name not in self.held)
 
     @property
     def coefficients(self) -> FloatArray:
@@ -155,13 +163,15 @@ class NestedFit:
         """Add what not knowing the spreads moves the mean by, and count the freedom left.
 
         Kass & Steffey (1989) J. Am. Stat. Assoc. 84:717-726 and Satterthwaite (1946) Biometrics
-        Bulletin 2:110-114, 2 V^2 over the variance of V; both from memory.
+        Bulletin 2:110-114, 2 V^2 over the variance of V, which lies above the least of the parts'
+        freedoms: one less than there are labels. Both from memory.
         """
+        least = max(min(self.counts[name] for name in self._fitted) - 1, 1) if self._fitted else 1
         own = np.einsum("sn,st,tn->n", slopes, self.spread_covariance, slopes)
         with np.errstate(divide="ignore", invalid="ignore"):
             freedom = np.where(own > 0.0, 2.0 * variance**2 / own, math.inf)
         more = np.einsum("sn,st,tn->n", moves, self.spread_covariance, moves)
-        return Predicted(mean, variance + more, np.clip(freedom, 1.0, _MOST_FREEDOM))
+        return Predicted(mean, variance + more, np.clip(freedom, least, _MOST_FREEDOM))
 
 
 def _squares(columns: FloatArray, covariances: FloatArray) -> FloatArray:
