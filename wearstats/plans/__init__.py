@@ -5,6 +5,8 @@ from wearstats.plans.cautions import ADVICE_MEANS, CAUTIONS
 from wearstats.plans.chance import Chances, chances
 from wearstats.plans.draws import KnownSurvival, SurvivalDraws
 from wearstats.plans.fleet import FleetOutlook, UnitApart, UnitOutlook
+from wearstats.plans.meet import Meet, MeetPlan, MeetRun, MeetUnit, read_meet
+from wearstats.plans.meet_planning import plan_meet
 from wearstats.plans.outlook import outlook
 from wearstats.plans.restrip import RestripInterval, RestripPlan
 from wearstats.plans.sets import SetsNeeded, StripsNow, sets_needed, strips_now
@@ -16,6 +18,10 @@ __all__ = [
     "Chances",
     "FleetOutlook",
     "KnownSurvival",
+    "Meet",
+    "MeetPlan",
+    "MeetRun",
+    "MeetUnit",
     "RestripInterval",
     "RestripPlan",
     "SetsNeeded",
@@ -25,6 +31,8 @@ __all__ = [
     "UnitOutlook",
     "chances",
     "outlook",
+    "plan_meet",
+    "read_meet",
     "sets_needed",
     "strips_now",
 ]
