@@ -75,11 +75,11 @@ def inverse_chance_weights(
     Source: Graf et al. 1999 (from memory); conventions as in tests/reference/test_brier.py.
     """
     gone = ~failed if lost is None else lost
-    censored = np.unique(time[gone])
-    leaving = np.array([np.count_nonzero(time[gone] == age) for age in censored])
-    present = np.array(
-        [np.count_nonzero(time >= age) - np.count_nonzero(time[failed] == age) for age in censored]
-    )
+    censored, leaving = np.unique(time[gone], return_counts=True)
+    everyone, failures = np.sort(time), np.sort(time[failed])
+    beforehand = np.searchsorted(everyone, censored)
+    same_time = np.searchsorted(failures, censored, "right") - np.searchsorted(failures, censored)
+    present = time.size - beforehand - same_time
     steps = np.cumprod(1.0 - leaving / present) if censored.size else np.zeros(0)
     curve = np.concatenate([[1.0], steps])
 
