@@ -93,7 +93,7 @@ def path_of(runs: int, rng: np.random.Generator) -> Path:
 
 def knee(gap: FloatArray) -> FloatArray:
     """Friction in tight gaps, 1 at the fresh clearance."""
-    return (1.0 + (1.24 / FRESH) ** 1.29) / (1.0 + (1.24 / gap) ** 1.29)
+    return np.asarray((1.0 + (1.24 / FRESH) ** 1.29) / (1.0 + (1.24 / gap) ** 1.29))
 
 
 def simulate(seed: int, runs: int, units: int) -> Season:
@@ -198,8 +198,8 @@ def without_physics(season: Season, wear: ClearanceWearFit) -> Estimate:
     rows = season.rows
     growth = wear.growth(list(rows["unit"]), list(rows["build"]), rows["age"].to_numpy())[0]
     worth, mean = fit.psi_per_thou, float(np.mean(growth))
-    ends = [None if end is None else end * mean for end in (worth.low, worth.high)]
-    return Estimate((worth.estimate or 0.0) * mean, *ends, LEVEL, "psi")
+    low, high = (None if end is None else end * mean for end in (worth.low, worth.high))
+    return Estimate((worth.estimate or 0.0) * mean, low, high, LEVEL, "psi")
 
 
 @dataclass

@@ -103,8 +103,8 @@ def test_subcritical_flux_against_nozzle_expansibility() -> None:
 
 
 def test_small_pressure_drop_follows_the_orifice_law() -> None:
-    # D1, D2: flux -> sqrt(2 rho dp); 17.684 (law) and 17.682 at 0.05 psi over one atmosphere at
-    # 288.15 K; ratio 0.04 to 0.01 psi 1.99985, derived.
+    # D1, D2: flux -> sqrt(2 rho dp), 17.682 over 17.684 at 0.05 psi (of which blower is not
+    # said); ratio 0.04 to 0.01 psi 1.99985, derived.
     drop = np.array([0.05, 0.04, 0.01]) * PSI_PA
     upstream = STANDARD_PRESSURE_PA + drop
     flux = physics.nozzle_flux(upstream, 350.0, STANDARD_PRESSURE_PA)

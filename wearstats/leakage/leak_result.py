@@ -73,10 +73,14 @@ class LeakFit:
         return tuple(str(unit) for unit in self.now["unit"])
 
     @property
-    def theta(self) -> Estimate:
+    def multiplier_estimate(self) -> Estimate:
         """Multiplier of all leakage: 1 is the physics with nominal lengths and coefficients."""
         low, mid, high = self.multiplier.quantiles(_shares(self.level))
         return Estimate(float(mid), float(low), float(high), self.level)
+
+    def runs_on_strips(self, unit: str) -> float:
+        """Age of a unit's strips at its latest run with boost."""
+        return float(self.now["age"].iloc[self._place(unit)])
 
     def lost_since_restrip(self, unit: str, level: float | None = None) -> Estimate:
         """Boost a unit has lost since its last restrip.
@@ -97,7 +101,7 @@ class LeakFit:
             No such unit, or a level that is no share.
         """
         place = self._place(unit)
-        age = float(self.now["age"].iloc[place])
+        age = self.runs_on_strips(unit)
         note = f"with {age:g} run{'' if age == 1 else 's'} on the strips"
         return self._estimate(self.lost.since[:, :, place].sum(axis=0), level, note=note)
 

@@ -57,6 +57,11 @@ class Multiplier:
         mean = float(self.chances @ logs)
         return float(np.sqrt(self.chances @ (logs - mean) ** 2))
 
+    @property
+    def width_over_prior(self) -> float:
+        """How far boost narrowed what was believed: 1 where it said nothing."""
+        return self.log_sd / self.prior_log_sd
+
     def quantiles(self, shares: FloatArray) -> FloatArray:
         """Return the multipliers at given shares of the posterior."""
         cumulated = np.cumsum(self.chances) - 0.5 * self.chances

@@ -3,6 +3,7 @@
 Shop units: clearances in thou, lengths in inches, temperatures as differences in kelvin.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,11 +52,12 @@ DRY = Warmth(60.0, 20.0, 40.0, 15.0)
 
 @dataclass(frozen=True, slots=True)
 class Materials:
-    """Expansion of case, rotor and strip, 1/K."""
+    """Expansion of case, rotor and strip, 1/K, and how far the strip's is uncertain."""
 
     case: float = EXPANSION["magnesium"]
     rotor: float = EXPANSION["aluminium 7075"]
     strip: float = EXPANSION["urethane"]
+    strip_u: float = 50e-6 / math.sqrt(3.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,7 +108,9 @@ def running_tip(
     radius, depth = np.asarray(bore_radius_in, float), np.asarray(strip_depth_in, float)
     by_case = radius * made.case
     by_rotor = radius * made.rotor + depth * (made.strip - made.rotor)
-    return _running(cold_thou, cold_u_thou, by_case, by_rotor, warmth)
+    u_strip = _THOU_PER_INCH * depth * made.strip_u * warmth.rotor_k
+    u_cold = np.hypot(np.asarray(cold_u_thou, float), u_strip)
+    return _running(cold_thou, u_cold, by_case, by_rotor, warmth)
 
 
 def running_mesh(
@@ -132,7 +136,9 @@ def running_mesh(
     made = materials or Materials(strip=EXPANSION["ptfe"])
     centre, depth = np.asarray(centre_distance_in, float), np.asarray(strip_depth_in, float)
     by_rotor = centre * made.rotor + depth * (made.strip - made.rotor)
-    return _running(cold_thou, cold_u_thou, centre * made.case, by_rotor, warmth)
+    u_strip = _THOU_PER_INCH * depth * made.strip_u * warmth.rotor_k
+    u_cold = np.hypot(np.asarray(cold_u_thou, float), u_strip)
+    return _running(cold_thou, u_cold, centre * made.case, by_rotor, warmth)
 
 
 def running_ends(

@@ -62,7 +62,7 @@ def not_told_apart(
             "leakage and what else fades with runs on the strips (belt, engine, fuel): variance "
             f"inflation {inflation:.1f} within units{grave}"
         )
-    width = multiplier.log_sd / multiplier.prior_log_sd
+    width = multiplier.width_over_prior
     if width > HARDLY_MOVED:
         said.append(
             f"the size of the leak: its interval is {width:.0%} as wide as before any boost was "
