@@ -86,7 +86,9 @@ class Stand:
     new: bool
 
 
-def every_plan(one: Instance) -> Iterator[tuple[float, tuple[tuple[int, int], ...]]]:
+def every_plan(  # noqa: C901 - the rules one after another
+    one: Instance,
+) -> Iterator[tuple[float, tuple[tuple[int, int], ...]]]:
     """Yield cost, and runs and restrips of each unit, of every plan within the limits.
 
     Before each run any of the units may be restripped and any one of them makes the run: the

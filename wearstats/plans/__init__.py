@@ -10,6 +10,7 @@ from wearstats.plans.meet_planning import plan_meet
 from wearstats.plans.outlook import outlook
 from wearstats.plans.restrip import RestripInterval, RestripPlan
 from wearstats.plans.sets import SetsNeeded, StripsNow, sets_needed, strips_now
+from wearstats.plans.unit_effects import UnitEffects, unit_effects
 
 __all__ = [
     "ADVICE_MEANS",
@@ -28,6 +29,7 @@ __all__ = [
     "StripsNow",
     "SurvivalDraws",
     "UnitApart",
+    "UnitEffects",
     "UnitOutlook",
     "chances",
     "outlook",
@@ -35,4 +37,5 @@ __all__ = [
     "read_meet",
     "sets_needed",
     "strips_now",
+    "unit_effects",
 ]

@@ -42,15 +42,27 @@ class Stakes:
     lost_boost: tuple[float, ...]
     currency: str
 
-    def of_running_on(self, chances: Chances) -> float:
-        """Return what the runs ahead cost, a restrip at their end left out."""
+    def gain(self, chances: Chances) -> float:
+        """Return what the runs ahead gain over new strips now, if these are sound now.
+
+        Either way a restrip follows, now or at their end, so only the rest counts: what as many
+        runs cost under the best plan, less what these cost.
+        """
         lost = zip(chances.starting_sound, self.lost_boost, strict=True)
         failing = 1.0 - _middle(chances.ahead_if_sound)
-        return failing * self.burn_through + sum(chance * cost for chance, cost in lost)
+        on = failing * self.burn_through + sum(chance * cost for chance, cost in lost)
+        return self.least_per_run * sum(chances.starting_sound) - on
 
-    def of_the_best_plan(self, chances: Chances) -> float:
-        """Return what as many runs cost under the best plan."""
-        return self.least_per_run * sum(chances.starting_sound)
+    def value_of_look(self, chances: Chances) -> float:
+        """Return what a look is worth before the runs ahead, all that is unknown averaged over.
+
+        A look that finds the strips failed saves a run on them, which would cost a burn-through;
+        one that finds them sound lets them run on where they would have been renewed. What has
+        already been lost is lost with or without it.
+        """
+        sound, gain = _middle(chances.sound_now), self.gain(chances)
+        without = sound * gain - (1.0 - sound) * self.burn_through
+        return sound * max(gain, 0.0) - max(without, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +88,9 @@ class Case:
     service_limit_runs : float or None
     stakes : Stakes or None
         None where no cost is weighed.
+    cost_of_look : float or None
+        None where nobody said: then a look is asked for where the chance of being sound now is
+        under the bound.
     """
 
     age: float
@@ -87,6 +102,7 @@ class Case:
     asks_for_chance: bool
     service_limit_runs: float | None
     stakes: Stakes | None
+    cost_of_look: float | None = None
 
 
 def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
@@ -96,9 +112,10 @@ def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
     2. a chance is asked for, and even strips found sound would not keep it: restrip where new
        ones do clearly better, else look between the runs;
     3. the runs ahead, on strips found sound, cost more than as many runs under the best plan:
-       restrip (either way a restrip follows, now or then, so only the rest counts);
+       restrip;
     4. the chance as known is under the bound (of lasting the runs ahead where a chance is asked
-       for, of being sound now where cost is weighed): look first;
+       for, of being sound now where cost is weighed), or a look is worth more than it costs
+       where that is known: look first;
     5. else: run.
     """
     limit = over_service_limit(case)
@@ -129,13 +146,9 @@ def _never_enough(case: Case, chances: Chances) -> tuple[Advice, str]:
 
 
 def _by_chance(case: Case, chances: Chances) -> tuple[Advice, str]:
-    ahead, as_known = runs_in_words(case.runs_ahead), _middle(chances.ahead)
-    if as_known < case.bound:
-        return Advice.LOOK, (
-            f"{_since_look(case)}; a look would move the chance of lasting {ahead} more from "
-            f"{percent(as_known, case.bound)} to {percent(_middle(chances.ahead_if_sound))} or "
-            "tell you to restrip"
-        )
+    ahead = runs_in_words(case.runs_ahead)
+    if _middle(chances.ahead) < case.bound:
+        return Advice.LOOK, _what_a_look_does(case, chances, case.bound)
     return Advice.RUN, (
         f"the chance of lasting {ahead} more is {percent_with_interval(chances.ahead)}, "
         f"at or over the {percent_exactly(case.bound)} asked for"
@@ -143,27 +156,36 @@ def _by_chance(case: Case, chances: Chances) -> tuple[Advice, str]:
 
 
 def _by_cost(case: Case, chances: Chances) -> tuple[Advice, str]:
-    sound_now = _middle(chances.sound_now)
-    if sound_now < case.bound:
-        return Advice.LOOK, (
-            f"{_since_look(case)}; the chance that they are still sound is "
-            f"{percent_with_interval(chances.sound_now, case.bound)}"
-        )
-    lasting = f"the chance of lasting them is {percent_with_interval(chances.ahead)}"
-    return Advice.RUN, f"{_weighed(case, chances)}; {lasting}"
+    if _pays_to_look(case, chances):
+        worth = ""
+        if case.stakes is not None:
+            value = money(case.stakes.value_of_look(chances), case.stakes.currency)
+            worth = f"; it is worth up to {value}"
+        return Advice.LOOK, _what_a_look_does(case, chances) + worth
+    return Advice.RUN, _weighed(case, chances)
+
+
+def _pays_to_look(case: Case, chances: Chances) -> bool:
+    if case.stakes is None or case.cost_of_look is None:
+        return _middle(chances.sound_now) < case.bound
+    return case.stakes.value_of_look(chances) > case.cost_of_look
+
+
+def _what_a_look_does(case: Case, chances: Chances, bound: float | None = None) -> str:
+    return (
+        f"{_since_look(case)}; a look would move the chance of lasting "
+        f"{runs_in_words(case.runs_ahead)} more from {percent(_middle(chances.ahead), bound)} to "
+        f"{percent(_middle(chances.ahead_if_sound))} or tell you to restrip"
+    )
 
 
 def _weighed(case: Case, chances: Chances) -> str:
+    more = f"{runs_in_words(case.runs_ahead)} more"
     if case.stakes is None:
-        return f"no cost speaks against {runs_in_words(case.runs_ahead)} more"
-    on, best = case.stakes.of_running_on(chances), case.stakes.of_the_best_plan(chances)
-    than = "more" if on > best else "not more"
-    boost = " and lost boost" if any(case.stakes.lost_boost) else ""
-    return (
-        f"{runs_in_words(case.runs_ahead)} more on these strips risk "
-        f"{money(on, case.stakes.currency)} of burn-through{boost}, {than} than the "
-        f"{money(best, case.stakes.currency)} that as many runs cost on strips renewed in time"
-    )
+        return f"no cost speaks against {more}"
+    gain = case.stakes.gain(chances)
+    against = "gain {} over" if gain >= 0 else "lose {} against"
+    return f"{more} {against.format(money(abs(gain), case.stakes.currency))} new strips now"
 
 
 def _middle(chance: Estimate) -> float:
@@ -188,7 +210,7 @@ def over_service_limit(case: Case) -> str | None:
 
 def _too_dear(case: Case, chances: Chances) -> str | None:
     stakes = case.stakes
-    if stakes is None or stakes.of_running_on(chances) <= stakes.of_the_best_plan(chances):
+    if stakes is None or stakes.gain(chances) >= 0:
         return None
     return f"{_weighed(case, chances)}, even if a look found them sound"
 

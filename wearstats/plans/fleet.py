@@ -13,6 +13,7 @@ from wearstats.plans.chance import Chances
 from wearstats.plans.restrip import RestripInterval
 from wearstats.plans.restrip_remarks import on_failures
 
+_OF_THE_INTERVAL = ("basis", "best_runs", "near_best", "cost_per_run", "capped_by_service_limit")
 _CHANCES = ("sound_now", "ahead", "ahead_if_sound", "ahead_if_new")
 _COLUMNS = [
     "unit",
@@ -46,6 +47,11 @@ class UnitOutlook:
     service_limit_runs : float or None
     failed : bool
         The last look found the strips failed.
+    interval : RestripInterval or None
+        When to restrip this unit, given what it does to strips; None where that was not asked.
+    gain, value_of_look : float or None
+        Money: what the runs ahead gain over new strips now if these are sound, and what a look
+        is worth; both with all that is unknown averaged over. None where no cost is weighed.
     """
 
     unit: str
@@ -57,6 +63,9 @@ class UnitOutlook:
     chances: Chances | None = None
     service_limit_runs: float | None = None
     failed: bool = False
+    interval: RestripInterval | None = None
+    gain: float | None = None
+    value_of_look: float | None = None
 
     @property
     def runs_since_look(self) -> float | None:
@@ -90,7 +99,16 @@ class UnitOutlook:
             "advice": self.advice.value,
             "reason": self.reason,
             "service_limit_runs": self.service_limit_runs,
+            "gain": self.gain,
+            "value_of_look": self.value_of_look,
+            "restrip_interval": self._interval(),
         }
+
+    def _interval(self) -> dict[str, Any] | None:
+        if self.interval is None:
+            return None
+        whole = self.interval.as_dict()
+        return {name: whole[name] for name in _OF_THE_INTERVAL}
 
 
 @dataclass(frozen=True, slots=True)

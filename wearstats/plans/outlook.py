@@ -3,7 +3,7 @@
 import functools
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -18,6 +18,9 @@ from wearstats.plans.restrip import LossByAge, RestripInterval, RestripPlan
 from wearstats.records.schema import MODES
 from wearstats.records.season import Season
 
+DrawsOfUnit = Callable[[str], SurvivalDraws]
+"""Draws of burn-through on a unit by its name."""
+
 FAILED = "burned"
 """The failure whose life the draws describe."""
 
@@ -31,6 +34,7 @@ def outlook(
     plan: RestripPlan | None = None,
     loss_psi_by_age: LossByAge | None = None,
     level: float = 0.9,
+    draws_of: DrawsOfUnit | None = None,
 ) -> FleetOutlook:
     """Return where every unit stands and what the records speak for.
 
@@ -49,6 +53,9 @@ def outlook(
         See `RestripPlan.best`.
     level : float
         Nominal coverage of the intervals.
+    draws_of : callable, optional
+        Draws of burn-through on a unit by its name, see `UnitEffects.draws_of`: each unit is then
+        told by its own draws and gets a restrip interval of its own.
 
     Raises
     ------
@@ -69,11 +76,24 @@ def outlook(
     names = [*season.units["unit"], *lives.frame["unit"]]
     planned = [name for name in dict.fromkeys(names) if name not in apart]
 
-    @functools.cache
-    def chances_of(age: float, last_look: float) -> Chances:
-        return chances(draws, age=age, last_look=last_look, runs_ahead=runs_ahead, level=level)
+    of_fleet = _Curve(draws, interval)
 
-    ask = _Ask(chances_of, int(runs_ahead), plan, interval, loss_psi_by_age)
+    @functools.cache
+    def curve_of(name: str, limit: float | None) -> _Curve:
+        if draws_of is None:
+            return of_fleet
+        own = draws_of(name)
+        held = replace(plan, service_limit_runs=limit)
+        return _Curve(own, held.best(own, loss_psi_by_age, level, longest_seen=longest))
+
+    @functools.cache
+    def chances_of(curve: _Curve, age: float, last_look: float) -> Chances:
+        return chances(
+            curve.draws, age=age, last_look=last_look, runs_ahead=runs_ahead, level=level
+        )
+
+    own = draws_of is not None
+    ask = _Ask(chances_of, curve_of, int(runs_ahead), plan, loss_psi_by_age, own=own)
     return FleetOutlook(
         units=tuple(
             _unit_outlook(name, lives, ask, limits.get(name, plan.service_limit_runs))
@@ -91,17 +111,24 @@ def outlook(
     )
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Curve:
+    draws: SurvivalDraws
+    interval: RestripInterval
+
+
 @dataclass(frozen=True, slots=True)
 class _Ask:
-    chances_of: Callable[[float, float], Chances]  # of age and last look: units share ages
+    chances_of: Callable[[_Curve, float, float], Chances]  # age and last look: units share ages
+    curve_of: Callable[[str, float | None], _Curve]
     runs_ahead: int
     plan: RestripPlan
-    interval: RestripInterval
     loss_psi_by_age: LossByAge | None
+    own: bool
 
 
-def _stakes(ask: _Ask, age: float) -> Stakes | None:
-    costs, least = ask.plan.costs, ask.interval.cost_per_run
+def _stakes(ask: _Ask, interval: RestripInterval, age: float) -> Stakes | None:
+    costs, least = ask.plan.costs, interval.cost_per_run
     if costs is None or least is None or least.estimate is None:
         return None
     runs = np.asarray(age + 1.0 + np.arange(ask.runs_ahead), dtype=np.float64)
@@ -142,6 +169,7 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
     if builds.empty:
         reason = "It cannot be told: no strips in use are on record."
         return UnitOutlook(name, Advice.LOOK, reason, service_limit_runs=limit)
+    curve = ask.curve_of(name, limit)
     current = builds.loc[builds["build"].idxmax()]
     build = int(current["build"])
     age = float(current["age"]) if pd.notna(current["age"]) else None
@@ -173,9 +201,10 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
         bound=ask.plan.least_chance,
         asks_for_chance=ask.plan.asks_for_chance,
         service_limit_runs=limit,
-        stakes=_stakes(ask, age),
+        stakes=_stakes(ask, curve.interval, age),
+        cost_of_look=None if ask.plan.costs is None else ask.plan.costs.look,
     )
-    return _told(name, build, case, ask)
+    return _told(name, build, case, ask, curve)
 
 
 def _why_untold(lives: StripLives, name: str, build: int) -> str:
@@ -190,8 +219,9 @@ def _last_state(runs: pd.DataFrame, name: str, build: int) -> str | None:
     return None if seen.empty else str(seen.iloc[-1])
 
 
-def _told(name: str, build: int, case: Case, ask: _Ask) -> UnitOutlook:
+def _told(name: str, build: int, case: Case, ask: _Ask, curve: _Curve) -> UnitOutlook:
     def outlook_of(advice: Advice, reason: str, found: Chances | None = None) -> UnitOutlook:
+        stakes = None if found is None else case.stakes
         return UnitOutlook(
             name,
             advice,
@@ -201,10 +231,13 @@ def _told(name: str, build: int, case: Case, ask: _Ask) -> UnitOutlook:
             last_look=case.last_look,
             chances=found,
             service_limit_runs=case.service_limit_runs,
+            interval=curve.interval if ask.own else None,
+            gain=None if stakes is None or found is None else stakes.gain(found),
+            value_of_look=None if stakes is None or found is None else stakes.value_of_look(found),
         )
 
     try:
-        found = ask.chances_of(case.age, case.last_look)
+        found = ask.chances_of(curve, case.age, case.last_look)
     except PlanError as error:
         limit = over_service_limit(case)
         if limit is not None:

@@ -21,6 +21,8 @@ class Costs(BaseModel):
         What a failure costs beyond a planned restrip.
     lost_psi_per_run : float
         What one psi of lost boost costs in one run.
+    look : float or None
+        What it costs to look at the strips; None where nobody says.
     currency : str
         Printed behind amounts, or empty.
 
@@ -37,6 +39,7 @@ class Costs(BaseModel):
     planned: Annotated[float, Field(alias="planned_restrip", gt=0.0, le=1e9, allow_inf_nan=False)]
     burn_through: _Money
     lost_psi_per_run: _Money = 0.0
+    look: _Money | None = None
     currency: Annotated[str, Field(max_length=12)] = ""
 
 

@@ -167,21 +167,26 @@ def test_several_runs_are_weighed_against_the_best_plan() -> None:
         worth = least * survival[age : age + 3].sum() / survival[age]
         unit = only(fleet(build_of("K1", age=float(age)), plan=RestripPlan(PRICES)))
         assert unit.advice is (Advice.RESTRIP if risk > worth else Advice.RUN), age
-        assert (
-            f"on these strips risk {risk:,.{0 if risk >= 100 else 2}f} USD of burn-through"
-            in unit.reason
-        )
-        assert f"the {worth:,.{0 if worth >= 100 else 2}f} USD that as many runs" in unit.reason
+        assert unit.gain == pytest.approx(worth - risk)
+        said = "lose" if risk > worth else "gain"
+        gain = abs(worth - risk)
+        assert f"more {said} {gain:,.{0 if gain >= 100 else 2}f} USD" in unit.reason
 
 
 def test_lost_boost_counts_where_it_has_a_price() -> None:
     prices = Costs(planned=300.0, burn_through=1500.0, lost_psi_per_run=50.0, currency="USD")
     build = build_of("K1", age=4.0)
     settings: dict[str, Any] = {"plan": RestripPlan(prices), "loss_psi_by_age": lambda k: 0.5 * k}
-    without = only(fleet(build, plan=RestripPlan(PRICES)))
-    counted = only(fleet(build, **settings))
-    assert "burn-through and lost boost" in counted.reason
-    assert "burn-through, not more" in without.reason
+    unit = only(fleet(build, **settings))
+    # As above, with 50 * 0.5 k for the k-th run on a set where that run starts on sound strips.
+    survival = np.exp(-((np.arange(40) / 12.0) ** 3))
+    lost = np.cumsum(25.0 * np.arange(1, 40) * survival[:-1])
+    least = min(
+        (300 + 1500 * (1 - survival[t]) + lost[t - 1]) / survival[:t].sum() for t in range(1, 30)
+    )
+    starts = survival[4:7] / survival[4]
+    on = 1500 * (1 - survival[7] / survival[4]) + 25.0 * (np.array([5, 6, 7]) @ starts)
+    assert unit.gain == pytest.approx(least * starts.sum() - on)
 
 
 def test_with_costs_a_look_is_asked_for_where_strips_may_have_failed_already() -> None:
@@ -190,7 +195,53 @@ def test_with_costs_a_look_is_asked_for_where_strips_may_have_failed_already() -
     five = only(fleet(build_of("K1", age=5.0, last_look=0.0), plan=plan))
     six = only(fleet(build_of("K1", age=6.0, last_look=0.0), plan=plan))
     assert (five.advice, six.advice) == (Advice.RUN, Advice.LOOK)
-    assert "the chance that they are still sound is 88 %" in six.reason
+    # Found failed with chance 12 %, a look saves the run on them: 0.118 * 30.
+    assert six.value_of_look == pytest.approx(30 * (1 - np.exp(-(0.5**3))))
+    assert six.reason.startswith("Nobody has looked since they were fitted, six runs ago; a look")
+    assert six.reason.endswith("from 66 % to 74 % or tell you to restrip; it is worth up to 3.53.")
+
+
+@pytest.mark.parametrize(("look", "advice"), [(3.0, Advice.LOOK), (4.0, Advice.RUN)])
+def test_a_look_that_costs_more_than_it_is_worth_is_not_asked_for(
+    look: float, advice: Advice
+) -> None:
+    plan = RestripPlan(Costs(planned=300.0, burn_through=30.0, look=look))
+    unit = only(fleet(build_of("K1", age=6.0, last_look=0.0), plan=plan))
+    assert unit.value_of_look == pytest.approx(3.525, abs=0.001)
+    assert unit.advice is advice
+
+
+@pytest.mark.parametrize("age", range(12))
+def test_the_value_of_a_look_is_what_deciding_after_it_saves(age: int) -> None:
+    # Preposterior analysis written out: the best of run on and restrip, with and without the look.
+    plan = RestripPlan(PRICES)
+    unit = only(fleet(build_of("K1", age=float(age), last_look=age / 2), plan=plan))
+    sound = np.exp(-(age**3 - (age / 2) ** 3) / 1728)
+    gain, failed = unit.gain, -PRICES.burn_through
+    assert gain is not None
+    with_look = sound * max(gain, 0.0) + (1 - sound) * max(failed, 0.0)
+    without = max(sound * gain + (1 - sound) * failed, 0.0)
+    assert unit.value_of_look == pytest.approx(with_look - without, abs=1e-9)
+    assert unit.value_of_look >= 0
+
+
+def test_a_unit_that_eats_strips_is_told_by_its_own_draws() -> None:
+    def draws_of(name: str) -> KnownSurvival:
+        factor = {"K1": 1.0, "K2": 8.0}[name]
+        return KnownSurvival(lambda ages: np.exp(-factor * (ages / 12.0) ** 3))
+
+    plan = RestripPlan(PRICES)
+    found = fleet(build_of("K1"), build_of("K2"), plan=plan, draws_of=draws_of)
+    one, two = found.units
+    assert one.interval is not None
+    assert two.interval is not None
+    assert one.interval.best == plan.best(WEAR_OUT).best
+    assert two.interval.best == plan.best(draws_of("K2")).best
+    assert two.interval.best < one.interval.best
+    assert (one.advice, two.advice) == (Advice.RUN, Advice.RESTRIP)
+    assert found.as_dict()["units"][1]["restrip_interval"]["best_runs"]["estimate"] == (
+        two.interval.best
+    )
 
 
 @pytest.mark.parametrize(
