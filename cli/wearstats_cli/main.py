@@ -23,6 +23,7 @@ _COMMANDS = (
     "life",
     "wear",
     "leak",
+    "cut",
     "trend",
     "plan",
     "season",

@@ -20,6 +20,7 @@ COMMANDS = (
     "life",
     "wear",
     "leak",
+    "cut",
     "trend",
     "plan",
     "season",

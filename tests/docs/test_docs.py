@@ -49,6 +49,7 @@ def documented(command: str) -> set[str]:
         "life {book}",
         "wear {book}",
         "leak {book}",
+        "cut {book} --unit K1 --target 4",
         "trend {book}",
         "plan {book}",
         "season {book} --out {sheets}/report",

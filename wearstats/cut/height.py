@@ -202,7 +202,8 @@ class StripCut:
 
     def _height(self, metal_thou: float) -> float:
         exact = metal_thou - self.target_thou - self.growth_thou
-        return math.floor(exact / self.step_thou + _SLACK) * self.step_thou
+        # Rounded again, so that 251 steps of 0.1 are 25.1 and no more.
+        return round(math.floor(exact / self.step_thou + _SLACK) * self.step_thou, 6)
 
     def _running(self, place: pd.Series, shared_u: float) -> Estimate:
         from scipy.special import ndtri
@@ -246,4 +247,5 @@ class StripCut:
             f"{tight:.1f} at its tightest {where} runs at {worst['running_thou']:.1f}, above the "
             f"limit of {limit:g}"
         )
-        raise PlanError(message, hint="Cut station by station, true the rotor, or allow more.")
+        first = "Cut station by station" if self.one_setting else "Read it again"
+        raise PlanError(message, hint=f"{first}, true the rotor, or allow more.")

@@ -1,7 +1,5 @@
 """Where a case is tight, by station and clock position, and what to look at there."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 
@@ -18,41 +16,15 @@ CAUTION = (
 
 _LEAST_PLACES = 4
 _MOST_OF = 0.6
+_BEYOND = 3.0
 
 
-@dataclass(frozen=True, slots=True)
-class TightPlace:
-    """A place that is tighter than the case at large.
+def tight_map(readings: pd.DataFrame) -> pd.DataFrame:
+    """Return every place read, and which are tighter than their rotor's middle.
 
-    Parameters
-    ----------
-    rotor, station : str
-    lobe, clock : float
-        NaN where not known.
-    thou, u_thou : float
-        Metal-to-metal clearance and its standard uncertainty.
-    below_thou : float
-        By how much it lies below the middle of the rotor's places.
-    look_at : str
-        What to look at.
-    sanding : bool
-        Whether it lies where a case may be sanded at all; False too where the clock position is
-        not known.
-    """
-
-    rotor: str
-    station: str
-    lobe: float
-    clock: float
-    thou: float
-    u_thou: float
-    below_thou: float
-    look_at: str
-    sanding: bool
-
-
-def tight_places(readings: pd.DataFrame) -> tuple[TightPlace, ...]:
-    """Return the places tighter than the middle of their rotor by more than twice their error.
+    A place is tight where it lies below the middle of its rotor's places by more than three times
+    its standard uncertainty: one of many places is out by twice its own by chance. With fewer
+    than four places on a rotor none is.
 
     Parameters
     ----------
@@ -61,33 +33,27 @@ def tight_places(readings: pd.DataFrame) -> tuple[TightPlace, ...]:
 
     Returns
     -------
-    tuple of TightPlace
-        Tightest first; none where a rotor has fewer than four places.
+    DataFrame
+        As `metal_places`, with below_thou (by how much below the middle), tight (bool), look_at
+        (what to look at; empty where not tight) and sanding: whether the place lies where a case
+        may be sanded at all; False too where its clock position is not known.
     """
-    found: list[TightPlace] = []
-    for rotor, rows in metal_places(readings).groupby("rotor", sort=False):
-        if len(rows) < _LEAST_PLACES:
-            continue
-        middle = float(rows["thou"].median())
+    parts = []
+    for _, rows in metal_places(readings).groupby("rotor", sort=False):
+        below = float(rows["thou"].median()) - rows["thou"]
         # The middle is of many places; its own error is small beside one reading's.
-        tight = (rows["thou"] < middle - 2.0 * rows["u_thou"]).to_numpy(dtype=bool)
-        numbers = rows[["lobe", "clock", "thou", "u_thou"]].to_numpy(float)
-        for at in np.flatnonzero(tight):
-            lobe, clock, thou, own = map(float, numbers[at])
-            found.append(
-                TightPlace(
-                    rotor=str(rotor),
-                    station=str(rows["station"].iloc[at]),
-                    lobe=lobe,
-                    clock=clock,
-                    thou=thou,
-                    u_thou=own,
-                    below_thou=middle - thou,
-                    look_at=_look_at(rows, tight, int(at)),
-                    sanding=may_sand(clock),
-                )
+        tight = (below > _BEYOND * rows["u_thou"]).to_numpy(dtype=bool) & (
+            len(rows) >= _LEAST_PLACES
+        )
+        parts.append(
+            rows.assign(
+                below_thou=below,
+                tight=tight,
+                look_at=[_look_at(rows, tight, at) if tight[at] else "" for at in range(len(rows))],
+                sanding=[may_sand(float(clock)) for clock in rows["clock"]],
             )
-    return tuple(sorted(found, key=lambda place: -place.below_thou))
+        )
+    return pd.concat(parts, ignore_index=True)
 
 
 def may_sand(clock: float) -> bool:

@@ -8,6 +8,7 @@ from wearstats.plots.ratios import hazard_ratios
 from wearstats.plots.recurrence import failures_over_runs
 from wearstats.plots.style import new_axes, new_axes_for_rows, stamp
 from wearstats.plots.svg import to_svg
+from wearstats.plots.tight import tight_place_map
 
 __all__ = [
     "boost_over_season",
@@ -21,5 +22,6 @@ __all__ = [
     "new_axes_for_rows",
     "stamp",
     "survival_curve",
+    "tight_place_map",
     "to_svg",
 ]

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from wearstats.cut import ClearanceChances, Cut, StripCut, cuts_to, metal_places, tight_places
+from wearstats.cut import ClearanceChances, Cut, StripCut, cuts_to, metal_places, tight_map
 from wearstats.errors import ObservationError, PlanError, TooFewError, UsageError
 
 SHEET = {
@@ -203,31 +203,43 @@ def clocked(tight: dict[tuple[str, float], float]) -> pd.DataFrame:
     return table.assign(high_thou=table["low_thou"] + 1.0)
 
 
+def tight_in(frame: pd.DataFrame) -> pd.DataFrame:
+    return tight_map(frame).loc[lambda table: table["tight"]]
+
+
 def test_a_tight_spot_is_named_and_not_sanded_below_the_line() -> None:
-    (place,) = tight_places(clocked({("rear", 6.0): -3.0}))
-    assert (place.station, place.clock, place.below_thou, place.sanding) == (
-        "rear",
-        6.0,
-        3.0,
-        False,
-    )
-    assert place.look_at.startswith("this spot alone")
-    (above,) = tight_places(clocked({("rear", 12.0): -3.0}))
-    assert above.sanding
+    found = tight_in(clocked({("rear", 6.0): -3.0}))
+    assert found[["station", "clock", "below_thou", "sanding"]].to_numpy().tolist() == [
+        ["rear", 6.0, 3.0, False]
+    ]
+    assert found["look_at"].iloc[0].startswith("this spot alone")
+    assert tight_in(clocked({("rear", 12.0): -3.0}))["sanding"].tolist() == [True]
 
 
 def test_a_tight_station_and_a_tight_side_are_told_apart() -> None:
     clocks = (12.0, 3.0, 4.5, 6.0, 7.5, 9.0)
-    station = tight_places(clocked({("front", clock): -2.0 for clock in clocks}))
+    station = tight_in(clocked({("front", clock): -2.0 for clock in clocks}))
     assert len(station) == 6
-    assert all("bearing bore" in place.look_at for place in station)
-    side = tight_places(clocked({(at, 9.0): -2.0 for at in ("front", "center", "rear")}))
+    assert station["look_at"].str.contains("bearing bore").all()
+    side = tight_in(clocked({(at, 9.0): -2.0 for at in ("front", "center", "rear")}))
     assert len(side) == 3
-    assert all("bowed case" in place.look_at for place in side)
+    assert side["look_at"].str.contains("bowed case").all()
 
 
 def test_an_even_case_has_no_tight_place() -> None:
-    assert tight_places(clocked({})) == ()
+    assert not tight_map(clocked({}))["tight"].any()
+
+
+def test_three_places_have_no_middle_to_be_tight_against() -> None:
+    assert not tight_map(clocked({("front", 12.0): -9.0}).head(3))["tight"].any()
+
+
+@pytest.mark.parametrize(
+    ("clock", "may"),
+    [(12.0, True), (0.0, True), (3.0, True), (3.5, False), (8.5, False), (9.0, True)],
+)
+def test_the_line_that_is_not_sanded_below(clock: float, may: bool) -> None:
+    assert tight_map(clocked({}).assign(clock=clock))["sanding"].eq(may).all()
 
 
 def test_stations_stand_in_their_order() -> None:
