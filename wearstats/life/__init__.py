@@ -14,6 +14,13 @@ from wearstats.life.checks import (
     ratio_frame,
 )
 from wearstats.life.distributions import BASELINES
+from wearstats.life.factors import (
+    Behind,
+    FactorAnswer,
+    FrailtyAsked,
+    fit_factors,
+    usual_factors,
+)
 from wearstats.life.goodness import Comparison, GoodnessOfFit, compare_laws, goodness_of_fit
 from wearstats.life.incidence import CumulativeIncidence, cumulative_incidence
 from wearstats.life.nonparametric import SurvivalCurve, kaplan_meier
@@ -34,10 +41,13 @@ from wearstats.life.turnbull import IntervalCurve, npmle
 __all__ = [
     "BASELINES",
     "METHODS",
+    "Behind",
     "Comparison",
     "CoxFit",
     "CoxSnell",
     "CumulativeIncidence",
+    "FactorAnswer",
+    "FrailtyAsked",
     "GoodnessOfFit",
     "GroupedFit",
     "HazardRegression",
@@ -62,6 +72,7 @@ __all__ = [
     "cox",
     "cox_snell",
     "cumulative_incidence",
+    "fit_factors",
     "fit_life",
     "goodness_of_fit",
     "influence",
@@ -72,4 +83,5 @@ __all__ = [
     "ratio_frame",
     "regression_posterior",
     "seen_curve",
+    "usual_factors",
 ]

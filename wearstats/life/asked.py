@@ -3,6 +3,7 @@
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,6 +22,9 @@ from wearstats.life.quantities import (
     steady,
 )
 from wearstats.life.results import HELD, certain, check_runs, check_share
+
+if TYPE_CHECKING:
+    from wearstats.lives.histories import Indicator
 
 At = Mapping[str, float]
 """Covariates by name; one that is not named has its mean over the runs watched."""
@@ -44,6 +48,8 @@ class Factor:
         Standard deviation over the runs watched.
     acceleration : Estimate or None
         Factor on life of one unit of the covariate held over a life; Weibull and exponential.
+    indicator : Indicator or None
+        What a covariate of 0 and 1 stands for; None for a number.
     """
 
     name: str
@@ -52,6 +58,17 @@ class Factor:
     per_sd: Estimate
     deviation: float
     acceleration: Estimate | None
+    indicator: "Indicator | None" = None
+
+    @property
+    def step(self) -> float:
+        """How much more of the covariate `ratio` is for."""
+        return self.deviation if self.indicator is None else 1.0
+
+    @property
+    def ratio(self) -> Estimate:
+        """The hazard ratio to show: of one standard deviation, or of the word indicated."""
+        return self.per_sd if self.indicator is None else self.hazard_ratio
 
 
 class Questions(ABC):
@@ -105,6 +122,7 @@ class Questions(ABC):
             per_sd=_raised(found, float(lives.deviation[place]) / spread, level),
             deviation=float(lives.deviation[place]),
             acceleration=faster,
+            indicator=lives.indicators[place],
         )
 
     def parameters(self, level: float = 0.9, critical: float | None = None) -> dict[str, Estimate]:

@@ -10,7 +10,7 @@ from wearstats.errors import TooFewError
 from wearstats.life.likelihood import typical_age
 
 if TYPE_CHECKING:
-    from wearstats.lives.histories import Histories
+    from wearstats.lives.histories import Histories, Indicator
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,6 +42,8 @@ class Exposures:
     Parameters
     ----------
     names : tuple of str, length p
+    indicators : tuple of (Indicator or None), length p
+        As in `Histories`.
     centre, spread : ndarray, shape (p,)
         Covariates below are (x - centre)/spread.
     mean, deviation : ndarray, shape (p,)
@@ -66,6 +68,7 @@ class Exposures:
     """
 
     names: tuple[str, ...]
+    indicators: "tuple[Indicator | None, ...]"
     centre: FloatArray
     spread: FloatArray
     mean: FloatArray
@@ -166,6 +169,7 @@ def expose(histories: "Histories", *, centred: bool) -> Exposures:
     known[life] = True
     return Exposures(
         names=histories.names,
+        indicators=histories.indicators,
         centre=centre,
         spread=spread,
         mean=mean,

@@ -31,6 +31,12 @@ _STARTS = (0.1, 1.0)
 _HUGE = 100.0
 """A variance beyond which a climb that has not come to rest is on its way to infinity."""
 
+_NONE = 100 * LEAST_VARIANCE
+"""A variance below which a climb that has not come to rest is on its way to nought."""
+
+_FIRST_STEPS, _STEPS = 25, 100
+_NO_REST = "the regression did not come to rest at a maximum"
+
 
 @dataclass(frozen=True, slots=True)
 class HazardRegression:
@@ -122,7 +128,12 @@ def climbed(law: Law, frailty: Frailty | None, lives: Exposures, start: FloatArr
         value, gradient, hessian = likelihood(theta)
         return np.asarray(value), gradient[free], hessian[np.ix_(free, free)]
 
-    best = ascend(objective, start[free], most_steps=100)
+    best = ascend(objective, start[free], most_steps=_FIRST_STEPS if frailty else _STEPS)
+    if frailty is not None and not bool(best.converged):
+        # A variance on its way to nought never comes to rest.
+        if best.theta[-1] < frailty.tau(_NONE):
+            raise NotConvergedError(_NO_REST, last=best.theta.tolist())
+        best = ascend(objective, best.theta, most_steps=_STEPS)
     theta = start.copy()
     theta[free] = best.theta
     value, _, hessian = likelihood(theta)
@@ -133,8 +144,7 @@ def climbed(law: Law, frailty: Frailty | None, lives: Exposures, start: FloatArr
         message = f"the unit effects and the law cannot be told apart: {words}"
         raise NotIdentifiedError(message, direction=words, hint="leave the unit effect out")
     if not bool(best.converged):
-        message = "the regression did not come to rest at a maximum"
-        raise NotConvergedError(message, last=theta.tolist())
+        raise NotConvergedError(_NO_REST, last=theta.tolist())
     covariance = np.zeros_like(hessian)
     covariance[np.ix_(free, free)] = np.linalg.inv(-hessian[np.ix_(free, free)])
     least = np.full(start.size, -np.inf)
@@ -158,7 +168,7 @@ def _refuse_no_maximum(
 def _with_frailty(law: Law, frailty: Frailty, lives: Exposures, alone: Summit) -> Summit:
     """Return the maximum with a frailty; `alone` itself where none is to be seen."""
     best = alone
-    least = frailty.tau(LEAST_VARIANCE * 100)
+    least = frailty.tau(_NONE)
     for variance in _STARTS:
         start = np.append(alone.theta, frailty.tau(variance))
         try:

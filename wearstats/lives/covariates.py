@@ -10,7 +10,7 @@ import pandas as pd
 
 from wearstats.arrays import FloatArray
 from wearstats.errors import NotIdentifiedError, ObservationError, UsageError
-from wearstats.lives.histories import Histories
+from wearstats.lives.histories import Histories, Indicator
 from wearstats.lives.observations import Observations
 
 if TYPE_CHECKING:
@@ -98,15 +98,16 @@ def histories_with(
     some = _some(observations, kept)
     parts = [stretches[place].assign(life=number) for number, place in enumerate(kept)]
     table = pd.concat(parts, ignore_index=True)
-    titles, covariates = _numbers(table, names)
+    indicators, covariates = _numbers(table, names)
     histories = Histories(
         some,
         tuple(str(lives.usable["unit"].iloc[place]) for place in kept),
-        titles,
+        tuple(each if isinstance(each, str) else each.title for each in indicators),
         table["life"].to_numpy(dtype=np.int64),
         table["start"].to_numpy(dtype=np.float64),
         table["stop"].to_numpy(dtype=np.float64),
         covariates,
+        tuple(None if isinstance(each, str) else each for each in indicators),
     )
     return KnownHistories(histories, tuple(left_out))
 
@@ -201,9 +202,11 @@ def _fault(
     return ""
 
 
-def _numbers(table: pd.DataFrame, names: Sequence[str]) -> tuple[tuple[str, ...], FloatArray]:
-    """Return covariates as numbers, shape (s, p), with their names."""
-    titles: list[str] = []
+def _numbers(
+    table: pd.DataFrame, names: Sequence[str]
+) -> tuple[tuple[str | Indicator, ...], FloatArray]:
+    """Return covariates as numbers, shape (s, p), each with its column or what it indicates."""
+    titles: list[str | Indicator] = []
     columns: list[FloatArray] = []
     for name in names:
         values = pd.to_numeric(table[name], errors="coerce")
@@ -219,7 +222,7 @@ def _numbers(table: pd.DataFrame, names: Sequence[str]) -> tuple[tuple[str, ...]
         if not others:
             message = f"every life has the same {name} ({usual}): nothing to compare"
             raise NotIdentifiedError(message, direction=name)
-        titles += [f"{name} {word} against {usual}" for word in others]
+        titles += [Indicator(name, word, usual) for word in others]
         indicators = words.to_numpy(dtype=object)[:, None] == np.array(others, dtype=object)
         columns += list(indicators.astype(np.float64).T)
     return tuple(titles), np.column_stack(columns) if columns else np.empty((len(table), 0))

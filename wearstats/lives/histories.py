@@ -9,6 +9,20 @@ from wearstats.errors import ObservationError
 from wearstats.lives.observations import Observations
 
 
+@dataclass(frozen=True, slots=True)
+class Indicator:
+    """A covariate that is 1 where a column of words says `word`, told against `base`."""
+
+    column: str
+    word: str
+    base: str
+
+    @property
+    def title(self) -> str:
+        """The covariate's name."""
+        return f"{self.column} {self.word} against {self.base}"
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Histories:
     """Lives cut into stretches over which their covariates stay as they are.
@@ -27,6 +41,8 @@ class Histories:
         Stretch (start, stop]. Those of a life adjoin from its entry to its upper end, or to
         its lower end where it has not failed; a life that says nothing has none.
     covariates : ndarray, shape (s, p)
+    indicators : tuple of (Indicator or None), length p
+        What a covariate of 0 and 1 stands for; None for a number. Left out: all are numbers.
 
     Raises
     ------
@@ -42,15 +58,19 @@ class Histories:
     start: FloatArray
     stop: FloatArray
     covariates: FloatArray
+    indicators: tuple[Indicator | None, ...] = ()
 
     def __post_init__(self) -> None:
         """Check that the stretches make up the lives."""
         lives, stretches = len(self.observations.labels), self.life.size
+        if not self.indicators:
+            object.__setattr__(self, "indicators", (None,) * len(self.names))
         shapes = {
             "units": (len(self.units), lives),
             "start": (self.start.shape, (stretches,)),
             "stop": (self.stop.shape, (stretches,)),
             "covariates": (self.covariates.shape, (stretches, len(self.names))),
+            "indicators": (len(self.indicators), len(self.names)),
         }
         for name, (found, expected) in shapes.items():
             if found != expected:

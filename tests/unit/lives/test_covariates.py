@@ -6,6 +6,7 @@ import pytest
 
 from wearstats.errors import NotIdentifiedError, ObservationError, UsageError
 from wearstats.lives import columns_of, histories_with, lives_of
+from wearstats.lives.histories import Indicator
 from wearstats.lives.strip_lives import StripLives
 from wearstats.records.season import Season
 
@@ -51,6 +52,7 @@ def test_each_run_brings_its_own_and_a_life_ends_with_its_last_look() -> None:
 def test_words_become_indicators_against_the_most_frequent() -> None:
     found = histories_with(season(), ["engine"]).histories
     assert found.names == ("engine Pike against Heron",)
+    assert found.indicators == (Indicator("engine", "Pike", "Heron"),)
     assert found.covariates[:, 0].tolist() == [0, 0, 1, 1, 1, 0, 0]
 
 
