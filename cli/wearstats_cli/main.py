@@ -26,6 +26,7 @@ _COMMANDS = (
     "cut",
     "trend",
     "plan",
+    "lookback",
     "season",
     "demo",
 )

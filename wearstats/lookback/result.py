@@ -263,6 +263,15 @@ class Lookback:
             columns=list(_COLUMNS),
         )
 
+    @property
+    def calibration_frame(self) -> pd.DataFrame:
+        """The calibration table for a drawing: said, happened, low, high, forecasts."""
+        rows = [
+            (row.said, row.happened.estimate, row.happened.low, row.happened.high, row.forecasts)
+            for row in self.calibration
+        ]
+        return pd.DataFrame(rows, columns=["said", "happened", "low", "high", "forecasts"])
+
     def as_dict(self) -> dict[str, Any]:
         """Return plain data for JSON."""
         from wearstats.lookback.words import savings_told, verdict
@@ -298,6 +307,8 @@ def savings_as_dict(saved: Savings, told: str) -> dict[str, Any]:
         "currency": saved.currency,
         "seasons": saved.seasons,
         "meets": saved.meets,
+        "units": saved.units,
+        "followed": saved.followed,
         "done": {"planned": saved.done_planned, "burned": saved.done_burned},
         "plan": {"planned": saved.plan_planned, "burned": saved.plan_burned},
     }

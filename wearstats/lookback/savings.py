@@ -63,6 +63,8 @@ class Savings:
     a_season : Estimate
         The same for a calendar year with runs in it.
     seasons, meets : int
+    units, followed : int
+        With runs at these meets; of them, those whose records let every restrip be followed.
     done_planned, done_burned : int
         Restrips that were planned and burn-throughs, as recorded.
     plan_planned, plan_burned : float
@@ -74,6 +76,8 @@ class Savings:
     a_season: Estimate
     seasons: int
     meets: int
+    units: int
+    followed: int
     done_planned: int
     done_burned: int
     plan_planned: float
@@ -160,6 +164,8 @@ def savings(
         a_season=in_all.scaled(1.0 / len(years), costs.currency),
         seasons=len(years),
         meets=len(limits),
+        units=len({unit for runs, _ in limits for unit in runs["unit"]}),
+        followed=len(courses),
         done_planned=sum(one.planned for one in courses),
         done_burned=sum(one.burned for one in courses),
         plan_planned=float(planned.mean()),

@@ -143,11 +143,9 @@ def _state(first_run: RunKey, through: LivesByRun, before: LivesByRun) -> tuple[
     number, age_before = place
     life = before.build(unit, number)
     if life is None or not life["open"]:
-        # Fitted for this meet, or a unit that joins: known by its age alone.
-        life = through.build(unit, number)
-        if life is None or life["left_out"] or np.isnan(age_before):
-            return CONTRADICTED
-        return age_before, age_before
+        # Fitted for this meet, or a unit that joins: known by its age alone, whatever the meet
+        # goes on to tell of these strips.
+        return CONTRADICTED if np.isnan(age_before) else (age_before, age_before)
     if life["left_out"]:
         return CONTRADICTED
     if life["mode"]:

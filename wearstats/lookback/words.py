@@ -67,38 +67,28 @@ def savings_sentence(answer: Lookback) -> str:
     saved = answer.savings
     if saved is None:
         return f"Cannot be told: {answer.no_savings}."
-    amount = _money(saved.a_season, saved.currency)
     counts = (
         f"{saved.plan_planned:.0f} planned restrips and {saved.plan_burned:.0f} burn-throughs "
-        f"instead of {saved.done_planned} and {saved.done_burned}"
+        f"instead of {saved.done_planned} and {saved.done_burned}, {saved.followed} of "
+        f"{saved.units} units followed"
     )
-    told = savings_told(answer)
-    if told == "cheaper":
-        return f"Following the plan would have saved {amount} a season: {counts}."
-    if told == "dearer":
-        turned = Estimate(
-            -(saved.a_season.estimate or 0.0),
-            -(saved.a_season.high or 0.0),
-            -(saved.a_season.low or 0.0),
-            saved.a_season.level,
-        )
-        return (
-            f"Following the plan would have cost {_money(turned, saved.currency)} more a season: "
-            f"{counts}."
-        )
-    return (
-        f"Cannot be told: following the plan would have saved {amount} a season, and that may be "
-        f"nothing ({counts})."
-    )
+    amount = f"following the plan would have {_saved(saved.a_season, saved.currency)}"
+    if savings_told(answer) == "cannot be told":
+        return f"Cannot be told: {amount}, which may be no difference ({counts})."
+    return f"{amount[0].upper()}{amount[1:]} ({counts})."
 
 
-def _money(amount: Estimate, currency: str) -> str:
-    middle, low, high = (_grouped(value) for value in (amount.estimate, amount.low, amount.high))
-    return f"{middle} ({low} to {high}){' ' if currency else ''}{currency}"
+def _saved(amount: Estimate, currency: str) -> str:
+    middle, low, high = (value or 0.0 for value in (amount.estimate, amount.low, amount.high))
+    money = f" {currency}" if currency else ""
+    if middle >= 0:
+        return f"saved {_grouped(middle)} ({_grouped(low)} to {_grouped(high)}){money} a season"
+    middle, low, high = -middle, -high, -low
+    return f"cost {_grouped(middle)} ({_grouped(low)} to {_grouped(high)}){money} more a season"
 
 
-def _grouped(value: float | None) -> str:
-    return f"{value or 0.0:,.0f}".replace(",", "\u202f").replace("-", "\u2212")
+def _grouped(value: float) -> str:
+    return f"{value:,.0f}".replace(",", "\u202f").replace("-", "\u2212")
 
 
 def _counted(number: int, what: str) -> str:

@@ -1,0 +1,143 @@
+"""Laws of looking back: nothing that came later has a say in what was said."""
+
+import functools
+from itertools import islice
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from wearstats.lookback import LookBack, MeetForecast
+from wearstats.lookback.calibration import count_forecast
+from wearstats.lookback.meets import meets_of
+from wearstats.lookback.scores import brier, log_score
+from wearstats.records.costs import Costs
+from wearstats.records.season import Season
+from wearstats_synthetic import simulate
+
+MEETS, UNITS = 4, 3
+COSTS = Costs(planned=350.0, burn_through=900.0)
+STATES = ("sound", "hot", "burned", "pulled", None)
+REASONS = ("burned", "planned", "crash", "sold", None)
+
+
+@functools.cache
+def season() -> Season:
+    return simulate(4, meets=MEETS, units=UNITS).records
+
+
+def said(records: Season, meets: int) -> list[MeetForecast]:
+    return list(islice(LookBack(costs=COSTS).forecasts(records), meets))
+
+
+@functools.cache
+def base() -> tuple[MeetForecast, ...]:
+    return tuple(said(season(), MEETS))
+
+
+def spoken(forecast: MeetForecast) -> tuple[object, ...]:
+    """Everything a meet's forecast says, but for which rows it stands in."""
+    return (
+        forecast.meet.name,
+        forecast.meet.first,
+        forecast.forecasts,
+        forecast.without,
+        forecast.count,
+        forecast.lives,
+        forecast.failures,
+        forecast.rule,
+        forecast.plan_runs,
+    )
+
+
+def rewritten(frame: pd.DataFrame, rows: np.ndarray, rng: np.random.Generator) -> pd.DataFrame:
+    """Change every column that is no key in the given rows, by drawing from other rows."""
+    changed = frame.copy()
+    kept = {"date", "unit", "run", "meet", "after_run"}
+    for name in set(frame.columns) - kept:
+        drawn = frame[name].to_numpy(dtype=object)[rng.integers(len(frame), size=rows.sum())]
+        values = changed[name].to_numpy(dtype=object)
+        values[rows] = drawn
+        changed[name] = pd.Series(values, dtype=frame[name].dtype)
+    return changed
+
+
+def words(
+    frame: pd.DataFrame,
+    column: str,
+    rows: np.ndarray,
+    choices: tuple[str | None, ...],
+    rng: np.random.Generator,
+) -> pd.DataFrame:
+    values = frame[column].to_numpy(dtype=object).copy()
+    values[rows] = [choices[place] for place in rng.integers(len(choices), size=rows.sum())]
+    return frame.assign(**{column: pd.Series(values, dtype=object)})
+
+
+def after(frame: pd.DataFrame, day: pd.Timestamp) -> np.ndarray:
+    return (frame["date"] > day).to_numpy(dtype=bool)
+
+
+@settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(number=st.integers(1, MEETS - 1), seed=st.integers(0, 2**31), share=st.floats(0, 1))
+def test_what_came_after_a_meet_has_no_say_in_it(number: int, seed: int, share: float) -> None:
+    rng, records = np.random.default_rng(seed), season()
+    meet = meets_of(records.runs)[number]
+    runs = rewritten(records.runs, after(records.runs, meet.last), rng)
+    runs = words(runs, "strips", after(runs, meet.last), STATES, rng)
+    restrips = rewritten(records.restrips, after(records.restrips, meet.last), rng)
+    restrips = words(restrips, "reason", after(restrips, meet.last), REASONS, rng)
+    runs = runs[~after(runs, meet.last) | (rng.random(len(runs)) > share)]
+    restrips = restrips[~after(restrips, meet.last) | (rng.random(len(restrips)) > share)]
+    readings = records.readings[~after(records.readings, meet.last)]
+    gone = meet.last + pd.Timedelta(days=int(rng.integers(1, 60)))
+    units = records.units.assign(retired=pd.Series([gone] * len(records.units)))
+    changed = Season.from_frames(runs, restrips, units, readings)
+    found = said(changed, number + 1)
+    assert [spoken(one) for one in found] == [spoken(one) for one in base()[: number + 1]]
+
+
+@settings(max_examples=3, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(number=st.integers(1, MEETS - 1), seed=st.integers(0, 2**31))
+def test_what_was_seen_at_a_meet_has_no_say_in_it(number: int, seed: int) -> None:
+    rng, records = np.random.default_rng(seed), season()
+    meet = meets_of(records.runs)[number]
+    here = after(records.runs, meet.first - pd.Timedelta(days=1))
+    runs = words(records.runs, "strips", here, STATES, rng)
+    runs = runs.assign(boost_psi=np.where(here, 3.0, runs["boost_psi"]))
+    mended = after(records.restrips, meet.first - pd.Timedelta(days=1))
+    restrips = words(records.restrips, "found", mended, STATES, rng)
+    changed = Season.from_frames(runs, restrips, records.units, records.readings)
+    found = said(changed, number + 1)
+    assert spoken(found[number]) == spoken(base()[number])
+
+
+def test_what_came_before_a_meet_does_have_a_say() -> None:
+    # Else the laws above would hold of forecasts that look at nothing.
+    assert sum(len(meet.forecasts) for meet in base()) >= UNITS
+    records = season()
+    first = records.runs["date"] <= meets_of(records.runs)[0].last
+    runs = records.runs.assign(strips=records.runs["strips"].mask(first, None))
+    changed = Season.from_frames(runs, records.restrips, records.units, records.readings)
+    assert spoken(said(changed, 3)[2]) != spoken(base()[2])
+
+
+chances = st.lists(st.floats(0.01, 0.99), min_size=1, max_size=6)
+
+
+@given(chances)
+def test_the_number_of_one_draw_is_the_sum_of_its_chances(each: list[float]) -> None:
+    found = count_forecast(np.array([each]), np.ones(1), 0.9)
+    assert found.count.estimate == pytest.approx(sum(each))
+    assert 0.9 - 1e-9 <= found.inside <= 1.0
+
+
+@given(st.floats(0.01, 0.99), st.floats(0.01, 0.99))
+def test_no_chance_beats_the_true_one(true: float, said_instead: float) -> None:
+    happened, not_happened = np.array([true]), np.array([1.0 - true])
+    for score in (brier, log_score):
+        own = score(np.array([true]), happened, not_happened)
+        other = score(np.array([said_instead]), happened, not_happened)
+        assert own[0] <= other[0] + 1e-12
