@@ -12,7 +12,7 @@ from wearstats.errors import FitError, ObservationError, PlanError
 from wearstats.leakage import BoostFit, BoostModel
 from wearstats.life import IntervalCurve, LifeAnswer, SurvivalCurve, fit_life, seen_curve
 from wearstats.lives import StripLives, boost_rows, clearance_readings, lives_of
-from wearstats.plans import FleetOutlook, RestripPlan, outlook
+from wearstats.plans import FleetOutlook, RestripPlan, UnitEffects, outlook, unit_effects
 from wearstats.records.season import Season
 from wearstats.recurrence import RecurrenceAnswer, histories_of, recurrence_of
 from wearstats.wear import ClearanceWear, ClearanceWearFit
@@ -66,6 +66,8 @@ class Fits:
     wear, boost, outlook : Attempt
     plan : RestripPlan
         What the outlook was asked.
+    effects : Attempt
+        What each unit does to strips.
     """
 
     season: Season
@@ -80,6 +82,7 @@ class Fits:
     wear: Attempt[ClearanceWearFit]
     boost: Attempt[BoostFit]
     plan: RestripPlan
+    effects: Attempt[UnitEffects]
     outlook: Attempt[FleetOutlook]
 
     @property
@@ -142,6 +145,13 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float | Non
     boost = attempt(lambda: _boost(boosts, wear.fit, season.units, level))
     plan = RestripPlan(season.costs, bound=bound)
 
+    def effects_on_strips() -> UnitEffects:
+        if life.fit is None:
+            raise PlanError(life.why_not)
+        return unit_effects(lives, life.fit.bayes, MODE, level=level)
+
+    effects = attempt(effects_on_strips)
+
     def fleet() -> FleetOutlook:
         if life.fit is None:
             raise PlanError(life.why_not)
@@ -153,6 +163,7 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float | Non
             plan=plan,
             loss_psi_by_age=_loss_by_age(wear.fit, boost.fit),
             level=level,
+            draws_of=None if effects.fit is None else effects.fit.draws_of,
         )
 
     return Fits(
@@ -168,5 +179,6 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float | Non
         wear=wear,
         boost=boost,
         plan=plan,
+        effects=effects,
         outlook=attempt(fleet),
     )

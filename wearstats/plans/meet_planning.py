@@ -60,7 +60,7 @@ def plan_meet(
         message, hint = _which_limit(meet, chosen, bound)
         raise PlanError(message, hint=hint)
     plan = _told(asked, best, money=costs is not None, level=level)
-    other = asked.found(unlike=best.shares)
+    other = asked.found(unlike=best)
     if other is not None:
         plan = replace(plan, next_best=_told(asked, other, money=costs is not None, level=level))
     return replace(plan, remarks=on_next_best(plan))
@@ -107,13 +107,20 @@ class _Asked:
     bound: float | None
     limits: Limits
 
-    def found(self, unlike: Shares | None = None) -> _Found | None:
-        """Return the cheapest splits and, where windows limit them, when restrips are done."""
+    def found(self, unlike: _Found | None = None) -> _Found | None:
+        """Return the cheapest splits and, where windows limit them, when restrips are done.
+
+        Parameters
+        ----------
+        unlike : _Found, optional
+            The best plan; one that shares out otherwise is wanted.
+        """
+        barred = None if unlike is None else unlike.shares
         meet, limits = self.meet, self.limits
         costs = [ways(meet, each, self.bound, limits) for each in self.prices]
         most = meet.most_restrips(sets=limits.sets, hours=limits.hours)
         tables = [cheapest(each, meet.runs, most) for each in costs]
-        splits = share_out(tables, meet.runs, most, unlike)
+        splits = share_out(tables, meet.runs, most, barred)
         if splits is None:
             return None
         open_for = meet.restrips_by_window() if limits.windows else None
@@ -122,13 +129,13 @@ class _Asked:
         most = min(most, sum(open_for))
         timed = within_windows(costs, open_for, most, held=splits)
         if timed is None:
-            asked = partial(
-                within_windows, costs, open_for, most, unlike=unlike, at_least=_cost(costs, splits)
-            )
+            least = max(_cost(costs, splits), -np.inf if unlike is None else unlike.cost)
+            asked = partial(within_windows, costs, open_for, most, unlike=barred, at_least=least)
             # One restrip a unit is solved soon, and bounds what else is worth asking.
-            soon = asked(reach=[(meet.runs, min(most, 1))] * len(costs))
-            within = np.inf if soon is None else _cost(costs, soon[0]) + _HAIR
-            timed = asked(reach=worth_asking(tables, meet.runs, most, within))
+            timed = asked(reach=[(meet.runs, min(most, 1))] * len(costs))
+            within = np.inf if timed is None else _cost(costs, timed[0]) + _HAIR
+            if within > least + 2 * _HAIR:
+                timed = asked(reach=worth_asking(tables, meet.runs, most, within))
         return None if timed is None else _Found(*timed, _cost(costs, timed[0]))
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from scipy import special
 
 from wearstats.arrays import FloatArray, IntArray
-from wearstats.errors import UsageError
+from wearstats.errors import PlanError
 from wearstats.estimates import Estimate
 from wearstats.life import LifePosterior
 from wearstats.life.distributions import Law
@@ -101,7 +101,7 @@ def unit_effects(
 
     Raises
     ------
-    UsageError
+    PlanError
         Fewer than two units: nothing to compare.
     """
     seen = lives.observations(mode)
@@ -109,7 +109,7 @@ def unit_effects(
     units = sorted({*names.tolist()})
     if len(units) < _FEWEST_UNITS:
         message = "one unit alone cannot be compared with others"
-        raise UsageError(message)
+        raise PlanError(message)
     return effects_of(seen, names.tolist(), life, level=level)
 
 

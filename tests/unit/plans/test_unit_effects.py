@@ -3,7 +3,7 @@ import pytest
 from scipy import integrate, stats
 
 from wearstats.arrays import FloatArray
-from wearstats.errors import UsageError
+from wearstats.errors import PlanError
 from wearstats.life import LifePosterior, posterior
 from wearstats.lives import StripLives
 from wearstats.lives.observations import Observations
@@ -68,7 +68,8 @@ def test_the_mean_over_the_points_is_the_integral() -> None:
         scale = np.exp(log_median) / np.log(2) ** (1 / SHAPE)
         product = unit_sum("K0", scale, spread, 0) * unit_sum("K1", scale, spread, 0)
         product *= unit_sum("K2", scale, spread, power)
-        return product * np.exp(-((spread / SPREAD_SCALE) ** 2) / 2) * prior.pdf(log_median)
+        weighed = product * np.exp(-((spread / SPREAD_SCALE) ** 2) / 2) * prior.pdf(log_median)
+        return float(weighed)
 
     def integral(power: float) -> float:
         value, _ = integrate.dblquad(
@@ -106,5 +107,5 @@ def test_one_unit_alone_is_refused() -> None:
     row = {"unit": "K1", "build": 1, "entry": 0.0, "lower": 3.0, "upper": 5.0, "mode": "burned"}
     frame = pd.DataFrame([row | {"left_out": False, "weight": 1.0}])
     lives = StripLives(frame, pd.DataFrame(), ())
-    with pytest.raises(UsageError, match="one unit"):
+    with pytest.raises(PlanError, match="one unit"):
         unit_effects(lives, posterior(lives.observations()))

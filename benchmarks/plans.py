@@ -1,0 +1,277 @@
+"""What following the plan costs against the best fixed rule; how long a meet takes to plan.
+
+    python benchmarks/plans.py [--fleets 200] [--processes 1] [--meets]
+
+Fleets of known truth: four to ten units; strips with Weibull shape 1.8 to 4 and scale 7 to 16
+runs; log of a unit's factor on the hazard normal with a standard deviation of 0 to 0.6, even; a
+burn-through costs 2 to 12 planned restrips on top of one. One season of 20 runs a unit is on
+record, restripped after 7 to 12 runs, looked at after 45 % of the runs and at every teardown. Then
+come 96 runs a unit with a look after each:
+
+- the plan: refitted after 0, 6, 12, 24 and 48 runs from everything on record; each unit is
+  restripped at the number of runs that costs least for it (`RestripPlan.best` on its own draws);
+- the best fixed rule in hindsight: the one number of runs for the whole fleet that would have cost
+  least on exactly these strips, known only when all is over;
+- the best fixed rule for the truth: the number of runs that costs least in the long run for
+  this fleet, had its truth been told.
+
+All meet the same strips, set for set. What is left in the strips in the end counts for nobody.
+Costs are in planned restrips a run; in brackets Monte Carlo standard errors.
+"""
+
+import argparse
+import time
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from wearstats.arrays import FloatArray, IntArray
+from wearstats.life import posterior
+from wearstats.lives.observations import Observations
+from wearstats.plans import KnownSurvival, Meet, MeetUnit, RestripPlan, plan_meet
+from wearstats.plans.unit_effects import effects_of
+from wearstats.records.costs import Costs
+
+SEED = 20261125
+RECORDED, AHEAD = 20, 96
+REFITS = (0, 6, 12, 24, 48)
+LOOKED = 0.45
+NEVER = 1000
+RULES = np.append(np.arange(1, 61), NEVER)
+BOATS = 12
+RUNS = 16
+
+
+@dataclass(frozen=True)
+class Fleet:
+    """One truth."""
+
+    shape: float
+    scale: float
+    factors: FloatArray
+    burn_through: float
+    spread: float
+
+    def lives(self, rng: np.random.Generator, sets: int) -> FloatArray:
+        """Return the lives of so many sets of strips on each unit, shape (units, sets)."""
+        gathered = rng.exponential(size=(self.factors.size, sets))
+        return np.asarray(self.scale * (gathered / self.factors[:, None]) ** (1 / self.shape))
+
+
+@dataclass
+class Records:
+    """Lives as they are written down."""
+
+    lower: list[float] = field(default_factory=list)
+    upper: list[float] = field(default_factory=list)
+    units: list[str] = field(default_factory=list)
+
+    def add(self, unit: int, lower: float, upper: float) -> None:
+        """Write down one life."""
+        self.lower.append(lower)
+        self.upper.append(upper)
+        self.units.append(f"K{unit}")
+
+    def seen(self, in_use: FloatArray) -> tuple[Observations, list[str]]:
+        """Return the lives, with the strips in use, all seen sound."""
+        lower = [*self.lower, *in_use.tolist()]
+        upper = [*self.upper, *([np.inf] * in_use.size)]
+        units = [*self.units, *(f"K{unit}" for unit in range(in_use.size))]
+        count = len(units)
+        seen = Observations(
+            np.zeros(count), np.array(lower), np.array(upper), np.ones(count), tuple(units)
+        )
+        return seen, units
+
+
+def drawn(rng: np.random.Generator) -> Fleet:
+    """Draw one truth."""
+    units, spread = int(rng.integers(4, 11)), rng.uniform(0.0, 0.6)
+    return Fleet(
+        shape=rng.uniform(1.8, 4.0),
+        scale=rng.uniform(7.0, 16.0),
+        factors=np.exp(spread * rng.standard_normal(units)),
+        burn_through=float(np.exp(rng.uniform(np.log(2), np.log(12)))),
+        spread=spread,
+    )
+
+
+def recorded(fleet: Fleet, rng: np.random.Generator) -> Records:
+    """Return the season on record."""
+    records = Records()
+    lives = fleet.lives(rng, RECORDED)
+    for unit in range(fleet.factors.size):
+        made, number = 0, 0
+        while made < RECORDED:
+            life, due = lives[unit, number], int(rng.integers(7, 13))
+            age = sound = 0
+            failed = False
+            while made < RECORDED and age < due and not failed:
+                age, made = age + 1, made + 1
+                looks = rng.random() < LOOKED or age == due or made == RECORDED
+                failed = looks and age >= life
+                sound = age if looks and not failed else sound
+            records.add(unit, sound, age if failed else np.inf)
+            number += 1
+    return records
+
+
+def cost_of(fleet: Fleet, lives: FloatArray, rules: IntArray) -> FloatArray:
+    """Return what fixed rules cost a run, shape of the rules."""
+    total = np.zeros(rules.size)
+    for own in np.ceil(lives):
+        age, number = np.zeros(rules.size), np.zeros(rules.size, dtype=np.int64)
+        for _ in range(AHEAD):
+            due = age >= rules
+            total += due
+            number, age = number + due, np.where(due, 0.0, age) + 1
+            failed = age >= own[number]
+            total += failed * (1.0 + fleet.burn_through)
+            number, age = number + failed, np.where(failed, 0.0, age)
+    return np.asarray(total / (AHEAD * lives.shape[0]))
+
+
+def cost_of_plan(fleet: Fleet, lives: FloatArray, records: Records) -> float:
+    """Return what following the plan costs a run."""
+    units = lives.shape[0]
+    due = np.zeros(units)
+    age, number, total = np.zeros(units), np.zeros(units, dtype=np.int64), 0.0
+    for run in range(AHEAD):
+        if run in REFITS:
+            due = planned(fleet, records, age)
+        for unit in range(units):
+            if age[unit] >= due[unit]:
+                total += 1.0
+                records.add(unit, age[unit], np.inf)
+                age[unit], number[unit] = 0.0, number[unit] + 1
+            age[unit] += 1
+            if age[unit] >= lives[unit, number[unit]]:
+                total += 1.0 + fleet.burn_through
+                records.add(unit, age[unit] - 1, age[unit])
+                age[unit], number[unit] = 0.0, number[unit] + 1
+    return total / (AHEAD * units)
+
+
+def planned(fleet: Fleet, records: Records, in_use: FloatArray) -> FloatArray:
+    """Return the runs after which each unit is restripped, as the plan says today."""
+    seen, names = records.seen(in_use)
+    effects = effects_of(seen, names, posterior(seen))
+    plan = RestripPlan(Costs(planned=1.0, burn_through=fleet.burn_through))
+    found = [plan.best(effects.draws_of(f"K{unit}")).best for unit in range(in_use.size)]
+    return np.array([NEVER if best is None else best for best in found], dtype=np.float64)
+
+
+def rule_for_the_truth(fleet: Fleet) -> int:
+    """Return the place of the rule that costs least in the long run."""
+    runs = np.arange(NEVER + 1)
+    cost = np.zeros(RULES.size)
+    for factor in fleet.factors:
+        survival = np.exp(-factor * (runs / fleet.scale) ** fleet.shape)
+        cycle = 1.0 + fleet.burn_through * (1 - survival[RULES])
+        cost += cycle / np.cumsum(survival)[RULES - 1]
+    return int(np.argmin(cost))
+
+
+def one(place: int) -> tuple[float, float, float, float]:
+    """Return the spread of one fleet and the three costs: plan, in hindsight, for the truth."""
+    rng = np.random.default_rng([SEED, place])
+    fleet = drawn(rng)
+    records = recorded(fleet, rng)
+    lives = fleet.lives(rng, AHEAD + 1)
+    rules = cost_of(fleet, lives, RULES)
+    plan = cost_of_plan(fleet, lives, records)
+    return fleet.spread, plan, float(rules.min()), float(rules[rule_for_the_truth(fleet)])
+
+
+def said(name: str, plan: FloatArray, rule: FloatArray) -> str:
+    """Return one comparison in a line."""
+    count = plan.size
+    wins = float(np.mean(plan < rule))
+    # Ratio of the means, its error by the delta method.
+    ratio = float(plan.mean() / rule.mean())
+    error = float(np.std(plan - ratio * rule, ddof=1) / np.sqrt(count) / rule.mean())
+    win_error = np.sqrt(wins * (1 - wins) / count)
+    return (
+        f"  {name:<28} plan {plan.mean():.4f}, rule {rule.mean():.4f}: {100 * (ratio - 1):+.1f} % "
+        f"({100 * error:.1f}); plan cheaper in {100 * wins:.0f} % ({100 * win_error:.0f}) "
+        f"of {count} fleets"
+    )
+
+
+def compare(fleets: int, processes: int) -> None:
+    """Run the fleets and print what came of them."""
+    start = time.perf_counter()
+    if processes > 1:
+        with ProcessPoolExecutor(processes) as pool:
+            rows = list(pool.map(one, range(fleets)))
+    else:
+        rows = [one(place) for place in range(fleets)]
+    spread, plan, hindsight, truth = np.array(rows).T
+    print(f"Cost a run, in planned restrips; {fleets} fleets, seed {SEED}")
+    for low, high in ((0.0, 0.6), (0.0, 0.2), (0.2, 0.4), (0.4, 0.6)):
+        some = (spread >= low) & (spread <= high)
+        if np.count_nonzero(some) > 1:
+            print(f" spread between units {low:g} to {high:g}")
+            print(said("best fixed rule in hindsight", plan[some], hindsight[some]))
+            print(said("best fixed rule by the truth", plan[some], truth[some]))
+    print(f" {time.perf_counter() - start:.0f} s")
+
+
+def meets() -> None:
+    """Plan meets of twelve units and sixteen runs and print how long each took."""
+    rng = np.random.default_rng(SEED)
+    hours = {"hours_per_restrip": 6.0}
+    kinds: dict[str, dict[str, object]] = {
+        "no limit": {},
+        "stock of 4": {"sets": 4},
+        "stock, hours, windows": {
+            "sets": 4,
+            "hours": 40.0,
+            "windows": (8.0, *(0, 4, 6, 8) * 3, 6, 0, 0),
+        },
+        "every other window": {"windows": (6.0, 0.0) * 8},
+        "late windows": {"sets": 5, "windows": (0.0,) * 8 + (6.0,) * 8},
+        "last four windows": {"windows": (0.0,) * 12 + (12.0,) * 4},
+    }
+    prices = Costs(planned=400, burn_through=3000, lost_psi_per_run=10)
+    for spread in (0.0, 0.4):
+        for name, limits in kinds.items():
+            units = []
+            for place in range(BOATS):
+                factor = float(np.exp(spread * rng.standard_normal()))
+                age = int(rng.integers(0, 12))
+                units.append(
+                    MeetUnit(
+                        f"K{place:02d}",
+                        KnownSurvival(lambda ages, z=factor: np.exp(-z * (ages / 12.0) ** 2.5)),
+                        age=float(age),
+                        last_look=float(max(age - rng.integers(0, 3), 0)),
+                        service_limit_runs=15.0,
+                    )
+                )
+            meet = Meet.model_validate({"runs": RUNS, **(hours if limits else {}), **limits})
+            start, busy = time.perf_counter(), time.process_time()
+            plan = plan_meet(meet, units, prices)
+            took, busy = time.perf_counter() - start, time.process_time() - busy
+            print(
+                f"  {name:<24} spread {spread:g}: {took:5.2f} s ({busy:.2f} s of processor), "
+                f"cost {plan.cost:,.0f}"
+            )
+
+
+def main() -> None:
+    """Read the command line and run."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
+    parser.add_argument("--fleets", type=int, default=200)
+    parser.add_argument("--processes", type=int, default=1)
+    parser.add_argument("--meets", action="store_true", help="only how long meets take")
+    asked = parser.parse_args()
+    print(f"Meets of {BOATS} units and {RUNS} runs, with the next-best plan:")
+    meets()
+    if not asked.meets:
+        compare(asked.fleets, asked.processes)
+
+
+if __name__ == "__main__":
+    main()
