@@ -50,13 +50,14 @@ def lives_count(lives: "StripLives") -> dict[str, int]:
     return counts | {str(mode): int(count) for mode, count in sorted(modes.items())}
 
 
-def lives_sentence(lives: "StripLives") -> str:
-    """Say how many lives there are and how they ended."""
+def lives_sentence(lives: "StripLives", where: str = "") -> str:
+    """Say how many lives there are and how they ended, and where to read of those left out."""
     from wearstats_reports.cells import count
 
     counts = lives_count(lives)
     ends = ", ".join(f"{counts[mode]} {said}" for mode, said in ENDS.items() if counts.get(mode))
     return (
         f"{count(counts['lives'], 'life', 'lives')}: {ends or 'no failure'}, "
-        f"{counts['unfinished']} not failed when last seen. {counts['left_out']} left out."
+        f"{counts['unfinished']} not failed when last seen. {counts['left_out']} left out"
+        f"{where if counts['left_out'] else ''}."
     )

@@ -55,7 +55,9 @@ def test_calibrated_by_default_and_by_seed(
 def test_says_so(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     file = tmp_path / "lives.csv"
     said = " ".join(printed(capsys, file).split())
-    assert "90 % intervals are calibrated by 999 simulated sets of these lives" in said
-    assert "where chi-square says 2.71." in said
+    assert "Intervals calibrated by 999 simulated sets of these lives." in said
+    note = as_json(capsys, file)["calibration_note"]
+    assert note.startswith("90 % intervals are calibrated by 999 simulated sets of these lives")
+    assert note.endswith("where chi-square says 2.71")
     said = " ".join(printed(capsys, file, "--uncalibrated").split())
     assert "90 % intervals take the critical value of chi-square." in said

@@ -181,11 +181,11 @@ class LifeAnswer:
             )
         with_prior = beside.estimate
         apart = abs(np.log(with_prior / alone.estimate))
-        close = "The two agree." if apart < _FAR_APART else "The two lie far apart."
+        far = f"The two lie far apart. {self.bayes.words}"
         return (
             f"Second opinion: life at 10 % failed is {_said(alone.estimate)} runs by likelihood, "
-            f"{_said(with_prior)} with the prior ({100 * np.expm1(apart):.0f} % apart). {close} "
-            f"{self.bayes.words}"
+            f"{_said(with_prior)} with the prior ({100 * np.expm1(apart):.0f} % apart). "
+            f"{'The two agree.' if apart < _FAR_APART else far}"
         )
 
     def as_dict(

@@ -1,6 +1,5 @@
 """`wearstats life`: how long strips last."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,16 +11,15 @@ from wearstats_cli import options
 if TYPE_CHECKING:
     from wearstats.life import (
         Comparison,
+        FactorAnswer,
+        FrailtyAsked,
         GoodnessOfFit,
         Influence,
-        IntervalCurve,
         LifeAnswer,
         Method,
         PriorSensitivity,
-        SurvivalCurve,
     )
     from wearstats.lives import Observations, StripLives
-    from wearstats_cli.factors import Asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +33,8 @@ class _Checks:
 
     @property
     def words(self) -> list[str]:
-        said = (self.goodness, self.laws, *self.influences, self.sensitivity)
+        # Whose unit the answer rests on says more than which of its lives; JSON has both.
+        said = (self.goodness, self.laws, *self.influences[-1:], self.sensitivity)
         return [each.words for each in said if each is not None]
 
     def as_dict(self) -> dict[str, object]:
@@ -81,10 +80,10 @@ class _Checks:
 )
 @click.option(
     "--frailty",
-    type=click.Choice(["none", "gamma", "lognormal"]),
-    default="none",
+    type=click.Choice(["auto", "none", "gamma", "lognormal"]),
+    default="auto",
     show_default=True,
-    help="With --with: effects of the units beside the columns.",
+    help="Effects of the units beside the columns; auto takes gamma where it can be held.",
 )
 @click.option(
     "--uncalibrated",
@@ -132,12 +131,12 @@ def command(
     seed: int,
     sensitivity: bool,
     columns: str | None,
-    frailty: str,
+    frailty: "FrailtyAsked",
     as_json: bool,
 ) -> int:
     """Fit the strip lives of BOOK and say how long strips last, with intervals."""
     from wearstats.life import fit_life, seen_curve
-    from wearstats_cli import factors, reading, show, words
+    from wearstats_cli import factors, life_shown, reading, show, words
 
     source = reading.lives_from(book, lives_file)
     reading.some_usable(source.lives)
@@ -169,8 +168,8 @@ def command(
             failed=failed,
             left_out=[words.left_out_as_dict(each) for each in source.lives.left_out],
         )
-        seen = _seen_as_dict(seen_curve(observations, level))
-        regressions = [each.as_dict(level) for each in found]
+        seen = life_shown.seen_as_dict(seen_curve(observations, level))
+        regressions = [each.as_dict() for each in found]
         body["factors"] = {
             name: factor for each in regressions for name, factor in each["factors"].items()
         }
@@ -183,36 +182,30 @@ def command(
         show.as_json("life", {**body, "seen": seen, **more})
         return 0
     show.banner(simulated=source.simulated)
-    _show(answer, source.lives, mode=mode, runs=runs, failed=failed)
-    ended = words.ENDS.get(mode, mode)
-    factors.show_factors(found, level, together=columns is not None, ended=ended)
-    show.bullets("Does it hold", checks.words)
-    _show_seen(seen_curve(observations, level))
-    if source.lives.left_out:
-        show.line("What was left out, and why: wearstats lives")
+    seen_beside = seen_curve(observations, level)
+    life_shown.show_life(answer, source.lives, seen_beside, mode=mode, runs=runs, failed=failed)
+    factors.show_factors(found, level, words.ENDS.get(mode, mode))
+    trust = [*answer.warnings, *checks.words, answer.second_opinion]
+    show.bullets("How far to trust it", trust)
     return 0
 
 
 def _factors(
     columns: str | None,
-    frailty: str,
+    frailty: "FrailtyAsked",
     lives: "StripLives",
     *,
     mode: str,
     baseline: str,
     level: float,
     bayes: bool,
-) -> "tuple[Asked, ...]":
-    from wearstats.errors import UsageError
-    from wearstats_cli import factors
+) -> "tuple[FactorAnswer, ...]":
+    from wearstats.life import fit_factors, usual_factors
 
     if columns is None:
-        if frailty != "none":
-            message = "--frailty goes with --with: name the columns it stands beside"
-            raise UsageError(message)
-        return factors.each_alone(lives, mode=mode, baseline=baseline)
+        return usual_factors(lives, mode=mode, baseline=baseline, frailty=frailty, level=level)
     names = [name.strip() for name in columns.split(",") if name.strip()]
-    together = factors.asked(
+    together = fit_factors(
         lives,
         names,
         mode=mode,
@@ -259,77 +252,3 @@ def _checks(
             )
             influences.append(found)
     return _Checks(goodness, laws, tuple(influences), prior)
-
-
-def _show(
-    answer: "LifeAnswer",
-    lives: "StripLives",
-    *,
-    mode: str,
-    runs: int,
-    failed: Sequence[float],
-) -> None:
-    from wearstats_cli import show, words
-    from wearstats_reports import numbers
-
-    level = numbers.level(answer.level)
-    show.heading(f"Strip life until {words.ENDS.get(mode, mode)}")
-    show.line(words.lives_sentence(lives))
-    show.line(
-        f"{answer.baseline.capitalize()} law by {answer.method}; lives that tell something: "
-        f"{answer.lives:g}, of them {words.ENDS.get(mode, mode)}: {answer.failures:g}. "
-        f"Intervals {level}."
-    )
-    chances = [(age, numbers.chance(answer.survival(age))) for age in range(1, runs + 1)]
-    show.table(
-        ("runs", "still sound", f"{level} interval"),
-        [(age, said.main, said.interval) for age, said in chances],
-        right=("runs", "still sound"),
-    )
-    lasting = {f"{100 * share:g} % have failed by": answer.life_at(share) for share in failed}
-    show.estimates({**lasting, **answer.parameters()}, answer.level)
-    if answer.calibration_note:
-        show.line(f"{answer.calibration_note}.")
-    show.line(answer.second_opinion)
-    show.bullets("Doubtful", answer.warnings)
-
-
-def _show_seen(seen: "SurvivalCurve | IntervalCurve") -> None:
-    from wearstats.estimates import Estimate
-    from wearstats_cli import show
-    from wearstats_reports import numbers
-    from wearstats_reports.sections.lives import seen_falls
-
-    rows = []
-    for fall in seen_falls(seen):
-        said = numbers.chance(Estimate(fall.share, fall.low, fall.high, seen.level))
-        since = "" if fall.since is None else f"{fall.since:g}"
-        rows.append((since, f"{fall.runs:g}", said.main, said.interval))
-    if rows:
-        show.heading("As seen, without a law of life")
-        show.table(
-            ("falls after", "by", "to", f"{numbers.level(seen.level)} interval"),
-            rows,
-            right=("falls after", "by", "to"),
-        )
-    for note in seen.notes:
-        show.line(f"{note[:1].upper()}{note[1:]}.")
-
-
-def _seen_as_dict(seen: "SurvivalCurve | IntervalCurve") -> dict[str, object]:
-    from wearstats.estimates import Estimate
-    from wearstats_reports.sections.lives import seen_falls
-
-    return {
-        "given_age": seen.given_age,
-        "last_age": seen.last_age,
-        "falls": [
-            {
-                "since": fall.since,
-                "runs": fall.runs,
-                "probability": Estimate(fall.share, fall.low, fall.high, seen.level).as_dict(),
-            }
-            for fall in seen_falls(seen)
-        ],
-        "notes": list(seen.notes),
-    }
