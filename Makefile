@@ -20,8 +20,9 @@ $(VENV)/.use: requirements/use.txt pyproject.toml
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
 	@touch $@
 
-$(VENV)/.dev: $(VENV)/.use requirements/dev.txt
+$(VENV)/.dev: $(VENV)/.use requirements/dev.txt requirements/axe.txt
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/dev.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --no-deps -r requirements/axe.txt
 	@touch $@
 
 install: $(VENV)/.dev

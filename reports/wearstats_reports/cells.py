@@ -25,6 +25,18 @@ def day(value: object) -> date | None:
     return None if _missing(value) else pd.Timestamp(str(value)).date()
 
 
+def latest(days: "pd.Series[Any]", said: str) -> str:
+    """Return the last of some days in words, or nothing where there is none.
+
+    Examples
+    --------
+    >>> latest(pd.Series([pd.Timestamp("2026-05-03"), pd.NaT]), ", latest")
+    ', latest 2026-05-03'
+    """
+    found = day(days.max()) if len(days) else None
+    return "" if found is None else f"{said} {found.isoformat()}"
+
+
 def _missing(value: object) -> bool:
     return value is None or value is pd.NaT or value is pd.NA or value != value  # noqa: PLR0124
 

@@ -9,11 +9,14 @@ from markupsafe import Markup
 from matplotlib.figure import Figure
 
 from wearstats import plots
+from wearstats.estimates import Estimate
 from wearstats_reports import cells, numbers
 from wearstats_reports.fits import MODE
+from wearstats_reports.names import short_name
 from wearstats_reports.report import SeasonReport, UnitReport
 from wearstats_reports.sections.clearance import Gap
 from wearstats_reports.sections.lives import CurvePoint, UnitLife
+from wearstats_reports.sections.went_with import Ratio
 
 MOST_BARS = 60
 """Builds that still make one readable figure."""
@@ -247,7 +250,7 @@ def fleet_bars(report: SeasonReport) -> Drawing | None:
         return None
     frame = _life_frame(lives)
     # A long name would take the width of the drawing; the tables give it whole.
-    frame["unit"] = [_short(life.unit) for life in lives]
+    frame["unit"] = [short_name(life.unit) for life in lives]
     figure, axes = plots.new_axes_for_rows(len(lives))
     plots.fleet_lives(frame, axes)
     ended = sum(life.mode != "" for life in lives)
@@ -305,13 +308,36 @@ def recurrence(report: SeasonReport) -> Drawing | None:
     )
 
 
-_SHORT = 12
+_LABEL = 16
 
 
-def _short(name: str) -> str:
-    """Return a name that fits beside a figure and holds nothing XML cannot."""
-    shown = "".join(c if c.isprintable() else "\ufffd" for c in name)
-    return shown if len(shown) <= _SHORT else f"{shown[: _SHORT - 1]}…"
+def went_with(report: SeasonReport) -> Drawing | None:
+    """Draw the hazard ratios that rest on the records alone."""
+    told = [each for each in report.went_with.ratios if not each.rests_on_prior]
+    if not told:
+        return None
+    rows = [("\n".join(_compared(each)), *map(_none_as_nan, _ends(each.ratio))) for each in told]
+    figure, axes = plots.new_axes_for_rows(round(1.7 * len(told)))
+    plots.hazard_ratios(pd.DataFrame(rows, columns=["name", "estimate", "low", "high"]), axes)
+    spoken = "; ".join(
+        f"{' '.join(_compared(each))}: {numbers.quantity(each.ratio)}" for each in told
+    )
+    return _drawing(
+        figure,
+        "What went with burning through",
+        f"Hazard ratios, each with its {numbers.level(report.level)} interval. {spoken}.",
+        "A dot right of the dashed line: burned through sooner; left of it: later. A bar across "
+        "the line cannot tell which.",
+        simulated=report.simulated,
+    )
+
+
+def _compared(ratio: Ratio) -> tuple[str, str]:
+    return short_name(ratio.of, _LABEL), short_name(ratio.step, _LABEL)
+
+
+def _ends(ratio: Estimate) -> tuple[float | None, float | None, float | None]:
+    return ratio.estimate, ratio.low, ratio.high
 
 
 def plan(report: SeasonReport) -> Drawing | None:

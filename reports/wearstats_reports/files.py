@@ -87,6 +87,7 @@ def write_season(
             ("outlook", tables.outlook(report)),
             ("clearances", tables.clearances(report)),
             ("boost", tables.boost(report)),
+            ("factors", tables.factors(report)),
         )
         written = tuple(_write_table(folder, name, frame) for name, frame in frames)
         # The fleet's page comes last: it never links to a page that is not there.

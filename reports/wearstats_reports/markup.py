@@ -4,12 +4,15 @@ Every `<data value>` and `<time datetime>` on a page is also in the JSON beside 
 """
 
 import math
+import re
 from datetime import date
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from wearstats.estimates import Estimate
 from wearstats_reports import numbers
+
+_DAY = re.compile(r"\b(\d{4}-\d{2}-\d{2})\b")
 
 
 def data(value: float | None, text: str) -> Markup:
@@ -49,6 +52,11 @@ def day(when: date | None) -> Markup:
     if when is None:
         return Markup("{}").format(numbers.day(None))
     return Markup('<time datetime="{0}">{0}</time>').format(when.isoformat())
+
+
+def said(text: str) -> Markup:
+    """Return words in which no day is torn in two at the end of a line."""
+    return Markup(_DAY.sub(r'<span class="nb">\1</span>', str(escape(text))))  # noqa: S704  escaped
 
 
 def reading(low: float | None, high: float | None) -> Markup:

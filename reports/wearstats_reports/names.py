@@ -6,6 +6,7 @@ import unicodedata
 from collections.abc import Iterable
 
 _LONGEST = 40
+_SHORT = 12
 _RESERVED = frozenset(
     {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
 )
@@ -24,6 +25,18 @@ def slug(text: str) -> str:
     flat = unicodedata.normalize("NFKD", text.casefold())
     letters = "".join(c for c in flat if not unicodedata.combining(c))
     return re.sub(r"[^a-z0-9]+", "-", letters).strip("-")[:_LONGEST].strip("-")
+
+
+def short_name(unit: str, most: int = _SHORT) -> str:
+    """Return an id that fits beside a figure or in a list and holds nothing XML cannot.
+
+    Examples
+    --------
+    >>> short_name("K1"), short_name("the red one at the back")
+    ('K1', 'the red one…')
+    """
+    shown = "".join(c if c.isprintable() else "\ufffd" for c in unit)
+    return shown if len(shown) <= most else f"{shown[: most - 1]}…"
 
 
 def _mark(text: str) -> str:

@@ -12,6 +12,7 @@ from wearstats_reports.sections.method import Method
 from wearstats_reports.sections.plan import Interval
 from wearstats_reports.sections.recurrence import Recurrence
 from wearstats_reports.sections.today import Today
+from wearstats_reports.sections.went_with import WentWith
 from wearstats_reports.sections.work import Work
 
 
@@ -53,9 +54,12 @@ class SeasonReport:
         Of everything random.
     runs_ahead : int
         Runs the advice looks ahead.
+    basis : str
+        Lives, failures and last look behind the chances; empty where there is no chance.
     units : tuple of UnitReport
         What needs attention first comes first.
     curve : LifeCurve
+    went_with : WentWith
     recurrence : Recurrence
     interval : Interval
     left_out : tuple of LeftOut
@@ -72,8 +76,10 @@ class SeasonReport:
     level: float
     seed: int
     runs_ahead: int
+    basis: str
     units: tuple[UnitReport, ...]
     curve: LifeCurve
+    went_with: WentWith
     recurrence: Recurrence
     interval: Interval
     left_out: tuple[LeftOut, ...]

@@ -8,19 +8,21 @@ import pandas as pd
 
 from wearstats import __version__
 from wearstats.errors import UsageError
+from wearstats.life import usual_factors
 from wearstats.plans import CAUTIONS
 from wearstats.records.season import Season
-from wearstats_reports.fits import Fits, fit_all
+from wearstats_reports.fits import MODE, Fits, fit_all
 from wearstats_reports.names import page_names
 from wearstats_reports.report import SeasonReport, UnitReport
 from wearstats_reports.sections.boost import boost
 from wearstats_reports.sections.clearance import clearance
 from wearstats_reports.sections.left_out import LeftOut, SetAside, all_left_out
-from wearstats_reports.sections.lives import life_curve, unit_lives
+from wearstats_reports.sections.lives import behind, life_curve, unit_lives
 from wearstats_reports.sections.method import method
 from wearstats_reports.sections.plan import restrip_interval
 from wearstats_reports.sections.recurrence import recurrence
 from wearstats_reports.sections.today import today
+from wearstats_reports.sections.went_with import went_with
 from wearstats_reports.sections.work import work_done
 from wearstats_reports.signs import URGENCY
 
@@ -90,8 +92,12 @@ def report_of(
         level=fits.level,
         seed=seed,
         runs_ahead=fits.runs_ahead,
+        basis=behind(fits) if fits.outlook.fit is not None else "",
         units=tuple(sorted(units, key=_urgency)),
         curve=life_curve(fits),
+        went_with=went_with(
+            usual_factors(fits.lives, mode=MODE, level=fits.level), fits.level, "burned through"
+        ),
         recurrence=recurrence(fits),
         interval=restrip_interval(fits),
         left_out=left_out,

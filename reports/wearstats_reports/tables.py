@@ -24,6 +24,22 @@ _LIFE_COLUMNS = (
     "open",
     "left_out",
 )
+_FACTOR_COLUMNS = (
+    "name",
+    "of",
+    "step",
+    "estimate",
+    "low",
+    "high",
+    "level",
+    "lives",
+    "failures",
+    "runs",
+    "base",
+    "base_failures",
+    "base_runs",
+    "rests_on_prior",
+)
 _GAP_COLUMNS = ("unit", "what", "build", "age", "date", "low_thou", "high_thou")
 _BOOST_COLUMNS = (
     "unit",
@@ -76,6 +92,16 @@ def outlook(report: SeasonReport) -> pd.DataFrame:
     rows = [_outlook_row(unit) for unit in report.units]
     columns = list(rows[0]) if rows else ["unit", "advice", "reason"]
     return pd.DataFrame(rows, columns=columns)
+
+
+def factors(report: SeasonReport) -> pd.DataFrame:
+    """Return what went with burning through, one row per hazard ratio."""
+    rows = []
+    for each in report.went_with.ratios:
+        row = asdict(each)
+        ratio = row.pop("ratio")
+        rows.append({**row, **{name: ratio[name] for name in ("estimate", "low", "high", "level")}})
+    return pd.DataFrame(rows, columns=list(_FACTOR_COLUMNS))
 
 
 def clearances(report: SeasonReport) -> pd.DataFrame:

@@ -2,7 +2,9 @@
 
 import json
 import re
+from base64 import b64encode
 from collections.abc import Callable, Iterator
+from hashlib import sha256
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -12,7 +14,7 @@ import pytest
 from wearstats.plans import CAUTIONS
 from wearstats.records.season import Season
 from wearstats_reports import SeasonReport, WrittenReport, season_report
-from wearstats_reports.render import CONTENT_POLICY, fleet_page, unit_page
+from wearstats_reports.render import ROWS_TO_SORT, fleet_page, unit_page
 from wearstats_reports.signs import URGENCY, WORDS
 
 Parsed = Callable[[Path], Any]
@@ -50,6 +52,7 @@ def test_every_number_in_the_box_of_today_is_in_the_json(
         for sentence in sorted(words, key=len, reverse=True):
             if re.search(r"\d", sentence):
                 rest = rest.replace(sentence, "")
+        assert "<" not in rest
         rest = rest.replace(f"the next {report.runs_ahead} runs", "").replace("its 90\u00a0%", "")
         assert not re.search(r"\d", rest), rest
 
@@ -118,21 +121,44 @@ def test_markup_is_sound_and_readable_by_ear(pages: tuple[Path, ...], parsed: Pa
             assert hidden or drawing.all("desc")[0].text.strip()
 
 
-def test_pages_ask_for_nothing_and_run_nothing(pages: tuple[Path, ...], parsed: Parsed) -> None:
+def test_pages_ask_for_nothing_and_run_at_most_our_own_script(
+    pages: tuple[Path, ...], parsed: Parsed
+) -> None:
+    sorted_pages = 0
     for path in pages:
         page = parsed(path)
-        policy = [e for e in page.all("meta") if "http-equiv" in e.attributes]
-        assert [e.attributes["content"] for e in policy] == [CONTENT_POLICY]
-        assert not page.all("script", "link", "img", "iframe", "object", "embed", "form")
+        (policy,) = [
+            e.attributes["content"] for e in page.all("meta") if "http-equiv" in e.attributes
+        ]
+        allowed = dict(rule.strip().split(" ", 1) for rule in policy.split(";"))
+        assert allowed["default-src"] == allowed["base-uri"] == allowed["form-action"] == "'none'"
+        assert set(allowed) <= {
+            *("default-src", "style-src", "img-src", "base-uri", "form-action", "script-src")
+        }
+        longest = max([0, *(len(t.all("tbody")[0].all("tr")) for t in page.all("table"))])
+        scripts = page.all("script")
+        assert len(scripts) == (longest >= ROWS_TO_SORT)
+        assert ("script-src" in allowed) == bool(scripts)
+        for script in scripts:
+            sorted_pages += 1
+            # Content Security Policy Level 3: the base64 of the SHA-256 of what stands within.
+            digest = b64encode(sha256(script.text.encode()).digest()).decode()
+            assert allowed["script-src"] == f"'sha256-{digest}'"
+            assert not script.attributes
+        for table in page.all("table"):
+            many = len(table.all("tbody")[0].all("tr")) >= ROWS_TO_SORT
+            assert ("sorts" in table.attributes.get("class", "")) == many
+        assert not page.all("link", "img", "iframe", "object", "embed", "form")
         beside = {file.name for file in path.parent.iterdir()}
         for element in page.all():
             assert not [name for name in element.attributes if name.startswith("on")]
             assert "src" not in element.attributes
             href = element.attributes.get("href", "#")
-            assert href.startswith("#") or href in beside
+            assert href.startswith("#") or href.partition("#")[0] in beside
         text = path.read_text(encoding="utf-8")
         assert "@import" not in text
         assert not re.search(r"url\((?!#)", text)
+    assert 0 < sorted_pages < len(pages)
 
 
 def test_cautions_stand_with_the_advice_word_for_word(
@@ -232,3 +258,63 @@ def test_what_was_never_written_down_is_said_and_breaks_nothing(
     )
     assert silent in text
     assert not re.search(r"\b(nan|None|inf|NaT)\b", text)
+
+
+def test_every_word_that_is_linked_is_in_the_glossary(
+    pages: tuple[Path, ...], parsed: Parsed
+) -> None:
+    for path in pages:
+        page = parsed(path)
+        ids = {e.attributes["id"] for e in page.all() if "id" in e.attributes}
+        linked = {e.attributes["href"] for e in page.all("a") if "#" in e.attributes["href"]}
+        fleet = {
+            e.attributes["id"]
+            for e in parsed(path.parent / "index.html").all()
+            if "id" in e.attributes
+        }
+        assert {href.removeprefix("#") for href in linked if href.startswith("#")} <= ids
+        beside = {href for href in linked if not href.startswith("#")}
+        assert {href.removeprefix("index.html#") for href in beside} <= fleet
+        assert any("glossary" in href for href in linked)
+
+
+def test_the_glossary_has_the_words_of_the_headings(written: WrittenReport, parsed: Parsed) -> None:
+    page = parsed(written.index)
+    (shop, numbers) = page.classed("glossary")
+    terms = {term.text for part in (shop, numbers) for term in part.all("dt")}
+    assert len(terms) == len(shop.all("dt")) + len(numbers.all("dt"))
+    assert all(meaning.text.endswith(".") for meaning in page.classed("glossary")[0].all("dd"))
+    # DESIGN's words, and the words of the numbers that stand beside figures and in tables.
+    for word in (
+        "unit",
+        "run",
+        "restrip",
+        "build",
+        "strip life",
+        "burn-through",
+        "strip height",
+        "metal to metal",
+        "go / no-go reading",
+        "chance",
+        "interval",
+        "prior",
+    ):
+        assert word in terms
+
+
+def test_numbers_say_what_they_rest_on_and_when_anybody_last_looked(
+    report: SeasonReport, written: WrittenReport, parsed: Parsed
+) -> None:
+    looks = [u.today.last_look for u in report.units if u.today.last_look is not None]
+    assert report.basis.endswith(f"last look {max(looks)}")
+    for unit in report.units:
+        for answer in (unit.today.chance_next, unit.today.boost_lost, unit.clearance.now):
+            assert answer.known
+            assert re.search(r"\d", answer.behind), answer
+            assert re.search(r"\d{4}-\d{2}-\d{2}", answer.behind), answer
+        facts = [
+            f for f in parsed(dict(written.pages)[unit.unit]).classed("fact") if f.classed("big")
+        ]
+        assert len(facts) >= 6
+        for fact in facts:
+            assert re.search(r"\d{4}-\d{2}-\d{2}", fact.classed("behind")[0].text), fact.text

@@ -118,4 +118,5 @@ def _worth(fits: Fits) -> Answer:
     if fit is None:
         return Answer(why_not=fits.boost.why_not)
     readings = cells.count(fit.rows, "boost reading")
-    return Answer.of(fit.psi_per_thou, f"{readings} on {cells.count(fit.units, 'unit')}")
+    last = cells.latest(fits.boosts.loc[fits.boosts["boost_psi"].notna(), "date"], ", latest")
+    return Answer.of(fit.psi_per_thou, f"{readings} on {cells.count(fit.units, 'unit')}{last}")

@@ -115,7 +115,7 @@ def clearance(fits: Fits, unit: str, limit_thou: float | None) -> Clearance:
         forecast=_forecast(fit.forecast(unit, build, ahead, fits.level)),
         now=Answer(
             _now(fit.forecast(unit, build, [age], fits.level), fits.level),
-            f"{of_unit} of this unit, {fit.readings} of the fleet",
+            f"{of_unit} of this unit, {fit.readings} of the fleet{_last(mine, '; latest')}",
         ),
         rate=_rate(fits),
         runs_to_limit=Answer(why_not="No limit of tip clearance was given.")
@@ -175,7 +175,12 @@ def _rate(fits: Fits) -> Answer:
     if fit is None:
         return Answer(why_not=fits.wear.why_not)
     over = f"{cells.count(fit.builds, 'build')} of {cells.count(fit.units, 'unit')}"
-    return Answer.of(fit.rate, f"the fleet: {cells.count(fit.readings, 'reading')} over {over}")
+    behind = f"the fleet: {cells.count(fit.readings, 'reading')} over {over}"
+    return Answer.of(fit.rate, f"{behind}{_last(fits.gaps, ', latest')}")
+
+
+def _last(gaps: pd.DataFrame, said: str) -> str:
+    return cells.latest(gaps.loc[gaps["what"] == "tip", "date"], said)
 
 
 def _forecast(frame: pd.DataFrame) -> tuple[Forecast, ...]:

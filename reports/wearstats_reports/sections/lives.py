@@ -132,13 +132,14 @@ def _life(row: dict[str, Any], why: str) -> UnitLife:
 
 
 def behind(fits: Fits) -> str:
-    """Say how many lives and failures the fleet's curve rests on."""
+    """Say how many lives and failures the fleet's curve rests on, and the day of the last look."""
     burned = (
         "1 of them burned through"
         if fits.failures == 1
         else (f"{fits.failures} of them burned through")
     )
-    return f"{cells.count(fits.lives_used, 'strip life', 'strip lives')}, {burned}"
+    looked = cells.latest(fits.lives.usable["last_look_date"], ", the fleet’s last look")
+    return f"{cells.count(fits.lives_used, 'strip life', 'strip lives')}, {burned}{looked}"
 
 
 def life_curve(fits: Fits) -> LifeCurve:

@@ -129,6 +129,8 @@ def boost_lost(fits: Fits, unit: str) -> Answer:
         lost = fits.boost.fit.lost_since_restrip(unit, fits.level)
     except WearstatsError as error:
         return Answer(why_not=sentence(str(error)))
-    readings = cells.count(len(mine), "boost reading")
+    read = mine[mine["boost_psi"].notna()]
+    readings = cells.count(len(read), "boost reading")
     # Its note says at which age, which stands beside it already.
-    return Answer(lost, f"{readings} of this unit, {fits.boost.fit.rows} of the fleet")
+    last = cells.latest(read["date"], "; latest")
+    return Answer(lost, f"{readings} of this unit, {fits.boost.fit.rows} of the fleet{last}")
