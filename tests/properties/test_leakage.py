@@ -14,8 +14,12 @@ from wearstats.leakage import (
     leakage_number,
     no_leak_ratio,
     normalise_boost,
+    nozzle_flux,
     pressure_ratio,
+    slip_speed,
+    slot_flux,
 )
+from wearstats.leakage.slot import slot_table, sutherland_viscosity
 
 swept = st.floats(1.05, 4.0)
 leak = st.floats(0.0, 1.0)
@@ -107,3 +111,66 @@ def test_boost_at_the_standard_barometer_depends_on_the_ratio_alone(
 def test_flow_never_falls_as_the_back_pressure_does(first: float, second: float) -> None:
     low, high = sorted((first, second))
     assert flow_function(low) >= flow_function(high)
+
+
+thou = st.floats(0.3, 45.0)
+psi_drop = st.floats(0.2, 70.0)
+ATMOSPHERE = 101_325.0
+PSI = 6894.757293168361
+
+
+@given(thou, psi_drop, st.floats(1e-3, 0.04))
+def test_a_slot_passes_less_than_a_nozzle_and_more_when_wider(
+    gap: float, boost: float, land: float
+) -> None:
+    upstream = ATMOSPHERE + boost * PSI
+    gaps = np.array([gap, 1.1 * gap]) * 25.4e-6
+    first, second = slot_flux(gaps, land, upstream, ATMOSPHERE)
+    assert 0.0 < first < second < float(nozzle_flux(upstream, 350.0, ATMOSPHERE))
+
+
+def test_a_wide_short_slot_without_entrance_loss_is_a_nozzle() -> None:
+    # Limit: land over gap to nought. Friction is 0.316 Re^-0.25 t / (2 c), under 1e-4 heads here.
+    upstream = ATMOSPHERE + np.geomspace(0.2, 70.0, 60) * PSI
+    through = slot_flux(0.02, 1e-5, upstream, ATMOSPHERE, entrance_loss=0.0)
+    assert through == pytest.approx(nozzle_flux(upstream, 350.0, ATMOSPHERE), rel=1e-2)
+
+
+@given(st.floats(0.1, 0.6), st.floats(0.05, 1.0))
+def test_a_long_tight_slot_is_plane_poiseuille_flow(gap: float, boost: float) -> None:
+    # Limit: c^2 (p0^2 - p1^2) / (24 mu R T t), compressible and isothermal.
+    c, upstream = gap * 25.4e-6, ATMOSPHERE + boost * PSI
+    viscosity = float(sutherland_viscosity(350.0))
+    law = c**2 * (upstream**2 - ATMOSPHERE**2) / (24.0 * viscosity * 287.053 * 350.0 * 0.03)
+    assert slot_flux(c, 0.03, upstream, ATMOSPHERE) == pytest.approx(law, rel=1e-3)
+
+
+def test_the_table_is_the_solution() -> None:
+    gap, boost = np.meshgrid(np.geomspace(0.5, 40.0, 97), np.geomspace(0.5, 70.0, 89))
+    upstream = ATMOSPHERE + boost * PSI
+    solved = slot_flux(gap * 25.4e-6, 6.35e-3, upstream, ATMOSPHERE)
+    table = slot_table().coefficient(gap, boost) * nozzle_flux(upstream, 350.0, ATMOSPHERE)
+    # The corner where flow turns turbulent is rounded by the grid.
+    assert table == pytest.approx(solved, rel=0.012)
+
+
+@given(st.floats(1e-5, 5e-4), st.floats(0.005, 0.05), pressure)
+def test_slip_follows_the_root_of_a_small_pressure_rise(
+    area: float, boost: float, station: float
+) -> None:
+    rise, kelvin, volume = boost * PSI, 300.0, 8.2e-3
+    density = station / (287.053 * kelvin)
+    slip = nozzle_flux(station + rise, kelvin, station) * area / density / volume
+    assert slip == pytest.approx(float(slip_speed(area, volume, rise, density)), rel=1e-3)
+
+
+@given(st.floats(1.3, 4.0), heat, st.floats(40.0, 150.0))
+def test_no_area_no_loss(swept: float, heat: float, speed: float) -> None:
+    number = leakage_number(
+        0.0, engine_speed=speed, engine_displacement=8.2e-3, inlet_temperature=300.0
+    )
+    point = pressure_ratio(swept, number, heat_share=heat)
+    assert point.pressure_ratio == pytest.approx(
+        float(no_leak_ratio(swept, heat_share=heat)), rel=1e-12
+    )
+    assert point.slip == 0.0

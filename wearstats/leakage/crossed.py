@@ -5,7 +5,7 @@ depend on the number of rows. Builds, the many and small groups, are eliminated 
 1975, Biometrics 31:423-447, doi:10.2307/2529430).
 """
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,9 +14,12 @@ import pandas as pd
 from wearstats.arrays import FloatArray, IntArray
 from wearstats.errors import NotConvergedError
 
+_LEAST_VARIANCE = 1e-12
 _LEAST_RATIO = 1e-6
 _MOST_RATIO = 1e4
 _FIRST_RATIO = 0.3
+_STEPS = np.linspace(-3.0, 4.0, 15)
+"""Of the log variance, over which one that is hardly known is averaged."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,12 +56,24 @@ class CrossedFit:
         Effects of each component's groups.
     variances : mapping of str to float
         Of each component, and "rest".
+    others : tuple of Other
+        The same coefficients at other variances of one component, each with its chance.
     """
 
     coefficients: FloatArray
     covariance: FloatArray
     levels: dict[str, FloatArray]
     variances: dict[str, float]
+    others: "tuple[Other, ...]"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Other:
+    """Coefficients at one of several variances that the data allow, and its chance."""
+
+    chance: float
+    coefficients: FloatArray
+    covariance: FloatArray
 
 
 class _Sums:
@@ -87,6 +102,7 @@ class _Sums:
         self.product: FloatArray = np.asarray((design.T @ design).toarray())
         self.right: FloatArray = np.asarray(design.T @ response)
         self.square = float(response @ response)
+        self.spread = max(_variance_about(response, columns), _LEAST_VARIANCE)
         self.small_product = None
         self.small_counts: FloatArray = np.zeros(0)
         self.small_right: FloatArray = np.zeros(0)
@@ -96,6 +112,10 @@ class _Sums:
             self.small_product = (groups.T @ design).tocsr()
             self.small_counts = np.bincount(small.codes, minlength=count).astype(float)
             self.small_right = np.asarray(groups.T @ response)
+
+
+def _variance_about(response: FloatArray, columns: FloatArray) -> float:
+    return float(np.var(response - columns @ np.linalg.lstsq(columns, response)[0]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,6 +134,7 @@ def fit_crossed(
     components: dict[str, Groups],
     *,
     small: str | None = None,
+    unsure: str | None = None,
     penalty: float = 1.0,
 ) -> CrossedFit:
     """Fit `response = fixed b + with_prior g + levels of each component + rest`.
@@ -129,6 +150,9 @@ def fit_crossed(
     components : mapping of str to Groups
     small : str or None
         The component with many groups of few rows.
+    unsure : str or None
+        A component of so few groups that its variance is hardly known: coefficients are given
+        at several of its variances (see `CrossedFit.others`).
     penalty : float
         Power of each component's standard deviation that multiplies the restricted likelihood,
         so that no spread is taken for nought (Chung et al. 2013, Psychometrika 78:685-709).
@@ -147,7 +171,7 @@ def fit_crossed(
         None if small is None else components[small],
     )
     names = [*dense, *([] if small is None else [small])]
-    spread = max(float(np.var(response - fixed @ np.linalg.lstsq(fixed, response)[0])), 1e-12)
+    spread = sums.spread
     sizes = (fixed.shape[1], prior_sd, [len(components[name].labels) for name in dense])
 
     def loss(logs: FloatArray) -> float:
@@ -157,7 +181,11 @@ def fit_crossed(
     bounds = [(-18.0, 3.0), *([(np.log(_LEAST_RATIO), np.log(_MOST_RATIO))] * len(names))]
     start = np.array([-0.5, *([np.log(_FIRST_RATIO)] * len(names))])
     best = minimize(loss, start, method="L-BFGS-B", bounds=bounds)
-    if not (best.success or np.max(np.abs(best.jac)) < 1e-3 * sums.rows):
+    if not best.success:
+        # A search that went wide needs no slope to come home.
+        rough = {"xatol": 1e-4, "fatol": 1e-6, "maxiter": 2000}
+        best = minimize(loss, best.x, method="Nelder-Mead", bounds=bounds, options=rough)
+    if not best.success:
         message = "the spreads of boost between units, meets and builds could not be fitted"
         raise NotConvergedError(message, last=tuple(best.x))
     residual = spread * float(np.exp(best.x[0]))
@@ -171,13 +199,43 @@ def fit_crossed(
     }
     if small is not None:
         levels[small] = found.small_effects
+    others = [Other(1.0, found.effects[:first], found.inverse[:first, :first])]
+    if unsure in dense:
+        others = _others(sums, sizes, best.x, (1 + dense.index(str(unsure)), first), loss)
     variances = {name: float(r * residual) for name, r in zip(names, ratios, strict=True)}
     return CrossedFit(
         coefficients=found.effects[:first],
         covariance=found.inverse[:first, :first],
         levels=levels,
         variances={**variances, "rest": residual},
+        others=tuple(others),
     )
+
+
+def _others(
+    sums: _Sums,
+    sizes: tuple[int, FloatArray, list[int]],
+    best: FloatArray,
+    places: tuple[int, int],
+    loss: Callable[[FloatArray], float],
+) -> list[Other]:
+    """Solve at several variances of one component, weighed by their penalised likelihood."""
+    place, first = places
+    spread = float(np.exp(best[0]))
+    found, heights = [], []
+    for step in _STEPS:
+        logs = best.copy()
+        logs[place] += step
+        residual = sums.spread * spread
+        solved = _solve(sums, sizes, residual, np.exp(logs[1:]))
+        found.append((solved.effects[:first], solved.inverse[:first, :first]))
+        heights.append(-loss(logs))
+    chances = np.exp(np.array(heights) - max(heights))
+    chances /= chances.sum()
+    return [
+        Other(float(chance), effects, covariance)
+        for chance, (effects, covariance) in zip(chances, found, strict=True)
+    ]
 
 
 def _solve(

@@ -190,18 +190,22 @@ class LeakModel:
             np.array(spreads),
             groups,
             small=many,
+            unsure="meet",
         )
         return line, groups
 
 
 def _multiplier(line: CrossedFit, middle: float, log_sd: float, model_sd: float) -> Multiplier:
     """Take the regression's prior off again and put the lognormal one in its place."""
-    before = 1.0 / model_sd**2
-    after = 1.0 / float(line.covariance[1, 1])
-    precision = max(after - before, 0.0)
-    off = float(line.coefficients[1])
-    estimate = middle + (off * after / precision if precision > 1e-6 * before else 0.0)
-    return Multiplier.of(estimate, precision, middle, log_sd)
+    found = [
+        (
+            other.chance,
+            middle + float(other.coefficients[1]),
+            float(np.sqrt(other.covariance[1, 1])),
+        )
+        for other in line.others
+    ]
+    return Multiplier.of(found, (middle, model_sd), middle, log_sd)
 
 
 def _groups(chosen: pd.DataFrame) -> dict[str, Groups]:

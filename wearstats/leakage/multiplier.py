@@ -1,5 +1,6 @@
 """The multiplier of all leakage: what boost says of it, what was believed, and both together."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,20 +34,33 @@ class Multiplier:
 
     @staticmethod
     def of(
-        estimate: float, precision: float, middle: float = 1.0, log_sd: float = PRIOR_LOG_SD
+        found: Sequence[tuple[float, float, float]],
+        before: tuple[float, float],
+        middle: float = 1.0,
+        log_sd: float = PRIOR_LOG_SD,
     ) -> "Multiplier":
-        """Combine a normal likelihood with a lognormal prior.
+        """Take a regression's normal prior off its answer and put a lognormal one on.
 
         Parameters
         ----------
-        estimate, precision : float
-            Where boost alone puts the multiplier, and one over its variance; 0 for no boost.
+        found : sequence of (chance, mean, sd)
+            The regression's posterior: a mixture of normals, one for each variance it tried.
+        before : (float, float)
+            Mean and standard deviation of the normal prior it used.
         middle, log_sd : float
-            Prior: ln multiplier normal about ln middle.
+            Prior to put on: ln multiplier normal about ln middle.
         """
         steps = np.linspace(-_REACH, _REACH, _GRID) * log_sd
         values = middle * np.exp(steps)
-        log_chance = -0.5 * (steps / log_sd) ** 2 - 0.5 * precision * (values - estimate) ** 2
+        parts = [
+            np.log(chance) - np.log(sd) - 0.5 * ((values - mean) / sd) ** 2
+            for chance, mean, sd in found
+            if chance > 0.0
+        ]
+        posterior = np.logaddexp.reduce(np.stack(parts), axis=0)
+        off = 0.5 * ((values - before[0]) / before[1]) ** 2
+        # The grid is even in the logarithm, so the lognormal prior is a normal one on it.
+        log_chance = posterior + off - 0.5 * (steps / log_sd) ** 2
         chance = np.exp(log_chance - log_chance.max())
         return Multiplier(values, chance / chance.sum(), middle, log_sd)
 

@@ -182,8 +182,8 @@ class SlotTable:
     land_m : float
     logs : ndarray, shape (gaps, boosts)
         ln Cd over ln gap (0.5 to 40 thou) and ln boost (0.5 to 70 psi) at one atmosphere and
-        350 K. Between and beyond the grid ln Cd is linear, which is exact for a laminar gap; a
-        boost is held to the grid's ends, a gap to its upper one.
+        350 K. Between grid points ln Cd is linear (within 1.2 %); below 0.5 thou it goes on
+        so, a boost is held to the grid's ends, a gap to its upper one.
     """
 
     land_m: float
@@ -209,7 +209,7 @@ class SlotTable:
             bounds_error=False,
             fill_value=None,
         )
-        found = np.exp(table(np.stack([at_gap, at_boost], axis=-1)))
+        found = np.exp(table(np.stack([at_gap, at_boost], axis=-1))).reshape(gap.shape)
         return np.asarray(np.where(open_gap, found, 0.0))
 
 

@@ -1,0 +1,119 @@
+"""The regression against dense algebra, and clearances that follow their readings."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import multivariate_normal
+
+from wearstats.leakage.crossed import Groups, fit_crossed
+from wearstats.leakage.followed import Followed
+from wearstats.wear import ClearanceWear
+
+
+def test_regression_is_generalised_least_squares_at_its_variances() -> None:
+    # The same answer by dense matrices: V = rest I + sum of Z Z' variances + prior columns.
+    rng = np.random.default_rng(5)
+    rows = 90
+    unit, meet, build = (
+        rng.integers(0, 5, rows),
+        rng.integers(0, 7, rows),
+        rng.integers(0, 20, rows),
+    )
+    slope = rng.normal(size=(rows, 2))
+    response = 1.0 + slope @ [0.5, -0.2] + rng.normal(size=5)[unit] + 0.5 * rng.normal(size=7)[meet]
+    response = response + 0.7 * rng.normal(size=20)[build] + 0.3 * rng.normal(size=rows)
+    groups = {
+        name: Groups.of([int(each) for each in codes])
+        for name, codes in (("unit", unit), ("meet", meet), ("build", build))
+    }
+    prior = np.array([0.4, 0.3])
+    fit = fit_crossed(response, np.ones((rows, 1)), slope, prior, groups, small="build")
+    total = fit.variances["rest"] * np.eye(rows)
+    for name, codes in (("unit", unit), ("meet", meet), ("build", build)):
+        total += fit.variances[name] * (codes[:, np.newaxis] == codes)
+    columns = np.column_stack([np.ones(rows), slope])
+    inverse = np.linalg.inv(total)
+    precision = columns.T @ inverse @ columns + np.diag([0.0, *(1.0 / prior**2)])
+    expected = np.linalg.solve(precision, columns.T @ inverse @ response)
+    assert fit.coefficients == pytest.approx(expected, rel=1e-7)
+    assert fit.covariance == pytest.approx(np.linalg.inv(precision), rel=1e-6, abs=1e-12)
+    left = response - columns @ expected
+    level = fit.variances["unit"] * np.array(
+        [float((inverse @ left)[unit == label].sum()) for label in groups["unit"].labels]
+    )
+    assert fit.levels["unit"] == pytest.approx(level, rel=1e-6, abs=1e-10)
+
+
+def test_variances_are_a_maximum_of_the_penalised_likelihood() -> None:
+    rng = np.random.default_rng(8)
+    rows = 60
+    unit = rng.integers(0, 6, rows)
+    response = rng.normal(size=6)[unit] + 0.5 * rng.normal(size=rows)
+    fit = fit_crossed(
+        response,
+        np.ones((rows, 1)),
+        np.linspace(-1.0, 1.0, rows)[:, np.newaxis],
+        np.array([0.5]),
+        {"unit": Groups.of([int(each) for each in unit])},
+    )
+
+    def height(spread: float, rest: float) -> float:
+        column = np.linspace(-1.0, 1.0, rows)
+        total = rest * np.eye(rows) + spread * (unit[:, np.newaxis] == unit)
+        total += 0.25 * np.outer(column, column)
+        # Restricted: the mean has a flat prior, so it is integrated out.
+        ones = np.ones(rows)
+        inverse = np.linalg.inv(total)
+        mean = float(ones @ inverse @ response / (ones @ inverse @ ones))
+        full = multivariate_normal(np.full(rows, mean), total).logpdf(response)
+        restricted = float(full) - 0.5 * np.log(float(ones @ inverse @ ones))
+        return float(restricted + 0.5 * np.log(spread / rest))
+
+    best = height(fit.variances["unit"], fit.variances["rest"])
+    for factor in (0.9, 1.1):
+        assert height(factor * fit.variances["unit"], fit.variances["rest"]) < best
+        # The penalty is on the ratio of the two, which is held here.
+        both = (factor * fit.variances["unit"], factor * fit.variances["rest"])
+        assert height(*both) < best
+
+
+def readings() -> pd.DataFrame:
+    rng = np.random.default_rng(2)
+    rows = []
+    for unit in ("K1", "K2", "K3"):
+        for build in (1, 2):
+            jump = 3.0 if (unit, build) == ("K1", 1) else 0.0
+            for age in (0.0, 6.0, 12.0):
+                tip = 4.0 + 0.15 * age + (jump if age >= 12.0 else 0.0) + 0.1 * rng.normal()
+                rows.append((unit, build, age, "tip", tip, tip, None, False))
+    names = ["unit", "build", "age", "what", "low_thou", "high_thou", "strips", "left_out"]
+    return pd.DataFrame(rows, columns=names)
+
+
+def test_a_jump_is_followed_and_its_spread_is_widest_between_looks() -> None:
+    table = readings()
+    wear = ClearanceWear("tip").fit(table)
+    followed = Followed.of(wear, table, "tip")
+    ages = np.array([6.0, 9.0, 12.0, 16.0, 24.0])
+    mean, sd = followed.clearance_at(["K1"] * 5, [1] * 5, ages)
+    line, _ = wear.clearance_at(["K1"] * 5, [1] * 5, ages)
+    read = table[(table["unit"] == "K1") & (table["build"] == 1)]["low_thou"].to_numpy()
+    assert abs(mean[2] - read[2]) < 0.5 * abs(line[2] - read[2]) + 0.2
+    assert mean[1] == pytest.approx((mean[0] + mean[2]) / 2.0, abs=0.3)
+    assert sd[1] > sd[0]
+    assert sd[1] > sd[2]
+    assert sd[2] < sd[3] < sd[4]
+
+
+def test_growth_is_the_change_and_a_build_without_readings_follows_its_unit() -> None:
+    table = readings()
+    wear = ClearanceWear("tip").fit(table)
+    followed = Followed.of(wear, table, "tip")
+    at, _ = followed.clearance_at(["K2", "K2"], [1, 1], [0.0, 9.0])
+    grown, spread = followed.growth(["K2"], [1], [9.0])
+    assert grown[0] == pytest.approx(at[1] - at[0], abs=1e-9)
+    none, none_sd = followed.growth(["K2"], [1], [0.0])
+    assert (none[0], none_sd[0]) == pytest.approx((0.0, 0.0), abs=1e-6)
+    new, new_sd = followed.growth(["K2"], [9], [9.0])
+    assert np.isfinite(new[0])
+    assert new_sd[0] > spread[0]
