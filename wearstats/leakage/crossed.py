@@ -183,8 +183,13 @@ def fit_crossed(
     best = minimize(loss, start, method="L-BFGS-B", bounds=bounds)
     if not best.success:
         # A search that went wide needs no slope to come home.
-        rough = {"xatol": 1e-4, "fatol": 1e-6, "maxiter": 2000}
-        best = minimize(loss, best.x, method="Nelder-Mead", bounds=bounds, options=rough)
+        best = minimize(
+            loss,
+            best.x,
+            method="Nelder-Mead",
+            bounds=bounds,
+            options={"xatol": 1e-4, "fatol": 1e-6},
+        )
     if not best.success:
         message = "the spreads of boost between units, meets and builds could not be fitted"
         raise NotConvergedError(message, last=tuple(best.x))
