@@ -23,6 +23,7 @@ COMMANDS = (
     "cut",
     "trend",
     "plan",
+    "lookback",
     "season",
     "demo",
 )

@@ -52,6 +52,7 @@ def documented(command: str) -> set[str]:
         "cut {book} --unit K1 --target 4",
         "trend {book}",
         "plan {book}",
+        "lookback {book}",
         "season {book} --out {sheets}/report",
     ],
 )

@@ -7,7 +7,7 @@ import numpy as np
 
 from wearstats.errors import FitError, ObservationError, TooFewError, UsageError
 from wearstats.estimates import Estimate
-from wearstats.life import LifePosterior, posterior
+from wearstats.life import LifePosterior, Prior, posterior
 from wearstats.lives import Observations, StripLives, lives_of
 from wearstats.lookback.calibration import CountForecast
 from wearstats.lookback.forecasts import (
@@ -91,12 +91,15 @@ class LookBack:
         To plan with; None leaves the plan out.
     curve : bool
         Whether to ask the fleet's curve as well.
+    prior : Prior, optional
+        What is believed before the first record; None as in every plan.
     """
 
     level: float = 0.9
     rule_runs: float | None = None
     costs: Costs | None = None
     curve: bool = True
+    prior: Prior | None = None
 
     def __post_init__(self) -> None:
         """Refuse settings that make no sense."""
@@ -128,7 +131,7 @@ class LookBack:
     ) -> MeetForecast:
         rule = rule_of(known, self.rule_runs)
         observations = known.observations(FAILED)
-        life = fitted(observations)
+        life = fitted(observations, self.prior)
         failures = observations.failures
         if isinstance(life, str) or not starts:
             silent = [NoStart(start.meet, start.unit, str(life)) for start in starts]
@@ -150,10 +153,10 @@ class LookBack:
         )
 
 
-def fitted(observations: Observations) -> LifePosterior | str:
+def fitted(observations: Observations, prior: Prior | None = None) -> LifePosterior | str:
     """Return the fit that plans are made from, or why there is none."""
     try:
-        return posterior(observations)
+        return posterior(observations, prior=prior)
     except TooFewError:
         return "no strips had been seen to last or to fail yet"
     except (FitError, ObservationError) as error:

@@ -86,11 +86,12 @@ def _show_meets(answer: "Lookback") -> None:
 
     show.heading("Burn-throughs by meet, as said that morning and as they came")
     show.table(
-        ("meet", "from", "units", "said", "burned", "not known", "held"),
+        ("meet", "from", "past", "units", "said", "burned", "not known", "held"),
         [_meet_row(meet) for meet in answer.meets if meet.said.forecasts],
-        right=("units", "burned", "not known"),
+        right=("past", "units", "burned", "not known"),
     )
     show.line(
+        "past: burn-throughs on record that morning (while few, the prior has most of the say); "
         "said: mean and interval of the number of units whose strips burn through; held: the "
         "number came within it."
     )
@@ -102,6 +103,7 @@ def _meet_row(meet: "MeetScore") -> tuple[str, ...]:
     return (
         said.meet.name or "no name",
         f"{said.meet.first:%Y-%m-%d}",
+        f"{said.failures:g}",
         str(len(said.forecasts)),
         _number(meet),
         str(meet.burned),

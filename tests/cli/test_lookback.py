@@ -1,0 +1,101 @@
+"""`wearstats lookback`: what a person reads, within eighty columns."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+
+from wearstats_cli.main import main
+
+
+class Said(NamedTuple):
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> dict[str, Any]:
+        answer: dict[str, Any] = json.loads(self.out, parse_constant=pytest.fail)
+        return answer
+
+
+Tell = Callable[..., Said]
+
+
+@pytest.fixture
+def tell(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Tell:
+    monkeypatch.setenv("COLUMNS", "80")
+
+    def call(*words: str | Path) -> Said:
+        with pytest.raises(SystemExit) as left:
+            main([str(word) for word in words])
+        code = left.value.code
+        said = capsys.readouterr()
+        return Said(code if isinstance(code, int) else 0, said.out, said.err)
+
+    return call
+
+
+def book_of(tell: Tell, folder: Path, burned: int) -> Path:
+    """Log three units over four meets, so many of which end with burned strips."""
+    runs = ["Date,Unit,Run,Meet,Strips,Runs since restrip"]
+    restrips = ["Date,Unit,Reason"]
+    for unit in ("K1", "K2", "K3"):
+        restrips.append(f"2026-03-01,{unit},")
+        for meet in range(4):
+            end = "burned" if meet < burned else "sound"
+            looks = ("sound", "sound", end)
+            runs += [
+                f"2026-0{4 + meet}-04,{unit},{run + 1},Meet {meet + 1},{look},{run + 1}"
+                for run, look in enumerate(looks)
+            ]
+            restrips.append(
+                f"2026-0{4 + meet}-05,{unit},{'burned' if meet < burned else 'planned'}"
+            )
+    (folder / "runs.csv").write_text("\n".join(runs) + "\n", encoding="utf-8")
+    (folder / "restrips.csv").write_text("\n".join(restrips) + "\n", encoding="utf-8")
+    book = folder / "shop.book"
+    assert tell("log", book, folder / "runs.csv", folder / "restrips.csv").code == 0
+    return book
+
+
+def test_the_verdict_comes_first_and_everything_fits(tell: Tell, tmp_path: Path) -> None:
+    book = book_of(tell, tmp_path, burned=3)
+    said = tell("lookback", book, "--rule", "2")
+    assert said.code == 0
+    first = said.out.splitlines()[0]
+    assert first.startswith(("About as many strips burned", "More strips burned"))
+    assert all(len(line) <= 80 for line in said.out.splitlines())
+    for heading in ("by meet", "Chances said", "Scores", "Had the plan been followed"):
+        assert heading in said.out
+    assert "as given: restrip after 2 runs" in said.out
+    assert "without costs no money can be counted" in said.out
+
+
+def test_json_says_the_same(tell: Tell, tmp_path: Path) -> None:
+    book = book_of(tell, tmp_path, burned=3)
+    body = tell("lookback", book, "--json").json
+    assert (body["burned"], body["forecasts"]) == (6, 9)
+    assert [meet["burned"] for meet in body["meets"]] == [0, 3, 3, 0]
+    assert body["without"] == {"no strips had been seen to last or to fail yet": 3}
+    assert body["savings"] is None
+    assert body["verdict"] in tell("lookback", book).out.replace("\n", " ").replace("  ", " ")
+
+
+def test_few_burn_throughs_say_so_and_exit_with_one(tell: Tell, tmp_path: Path) -> None:
+    book = book_of(tell, tmp_path, burned=1)
+    said = tell("lookback", book)
+    assert said.code == 1
+    assert said.out.startswith("Nothing can be told yet: 9 forecasts met 0 burn-throughs")
+
+
+def test_costs_make_savings(tell: Tell, tmp_path: Path) -> None:
+    book = book_of(tell, tmp_path, burned=3)
+    costs = tmp_path / "costs.toml"
+    costs.write_text('planned_restrip = 100\nburn_through = 500\ncurrency = "USD"\n')
+    body = tell("lookback", book, "--costs", costs, "--json").json
+    assert body["savings"]["done"] == {"planned": 3, "burned": 6}
+    assert body["savings"]["followed"] == 3
+    assert body["savings"]["currency"] == "USD"
