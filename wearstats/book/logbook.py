@@ -1,16 +1,19 @@
 """The durable logbook: one file, everything ever logged, and how it got there."""
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import Self
 
 import pandas as pd
-from sqlalchemy import insert
+from sqlalchemy import Connection, insert
 
 from wearstats.book import asides, export, reading
 from wearstats.book.importing import Progress, Request, take_in
+from wearstats.book.making import TakenError, is_there, make
+from wearstats.book.migrations import bring_up
 from wearstats.book.results import AsideItem, ImportResult
 from wearstats.book.spellings import decisions
 from wearstats.book.store import Store, store_at
@@ -83,23 +86,39 @@ class Book:
         BookError
             The file is there already, or cannot be made.
         """
-        store = store_at(path_or_url, patience_s=patience_s, new=True)
-        book = cls(store, clock)
-        if _columns_missing(store.columns_present()) == {}:
-            message = f"{store.name} holds a book already"
-            raise BookError(message, hint="Open it.")
-        with store.writing(new=True) as connection:
+        about = {
+            "made_by": "wearstats",
+            "schema": str(SCHEMA_VERSION),
+            "simulated": "true" if simulated else "false",
+            "created_utc": _text(clock()),
+        }
+
+        def fill(connection: Connection) -> None:
             METADATA.create_all(connection, checkfirst=False)
-            about = {
-                "made_by": "wearstats",
-                "schema": str(SCHEMA_VERSION),
-                "simulated": "true" if simulated else "false",
-                "created_utc": book._now(),
-            }
-            connection.execute(
-                insert(META), [{"name": name, "value": value} for name, value in about.items()]
-            )
-        return book
+            rows = [{"name": name, "value": value} for name, value in about.items()]
+            connection.execute(insert(META), rows)
+
+        return cls(make(path_or_url, patience_s, fill), clock)
+
+    @classmethod
+    def open_or_create(
+        cls,
+        path_or_url: str | Path,
+        *,
+        clock: Callable[[], datetime] = utc_now,
+        patience_s: float = _PATIENCE_S,
+    ) -> Self:
+        """Open a book, or make it where there is no file, or no table in the database.
+
+        Raises
+        ------
+        BookError
+            As `open` and `create`.
+        """
+        if not is_there(path_or_url, patience_s):
+            with suppress(TakenError):  # somebody else was quicker
+                return cls.create(path_or_url, clock=clock, patience_s=patience_s)
+        return cls.open(path_or_url, clock=clock, patience_s=patience_s)
 
     @classmethod
     def open(
@@ -125,13 +144,12 @@ class Book:
             about = reading.meta(connection)
         if about.get("made_by") != "wearstats":
             raise BookError(foreign, hint="Check the name, or make a new book.")
-        version = about.get("schema", "")
-        if version != str(SCHEMA_VERSION):
-            message = (
-                f"{store.name} is written in version {version} of the book; "
-                f"this program knows version {SCHEMA_VERSION}"
-            )
-            raise BookError(message, hint="Install the version of wearstats that wrote it.")
+        if _older(about.get("schema", ""), store.name):
+            with store.writing() as connection:
+                # Looked up again: somebody else may have brought it up meanwhile.
+                version = reading.meta(connection)["schema"]
+                bring_up(connection, int(version), store.name)
+            present = store.columns_present()
         missing = _columns_missing(present)
         if missing:
             table, columns = next(iter(missing.items()))
@@ -275,7 +293,28 @@ class Book:
         return self._store.faults()
 
     def _now(self) -> str:
-        return self._clock().astimezone(UTC).isoformat(timespec="seconds")
+        return _text(self._clock())
+
+
+def _text(time: datetime) -> str:
+    return time.astimezone(UTC).isoformat(timespec="seconds")
+
+
+def _older(version: str, name: str) -> bool:
+    """Tell whether a book was written by an older version; refuse one of a newer.
+
+    Raises
+    ------
+    BookError
+    """
+    known = version.isascii() and version.isdigit() and 0 < int(version) <= SCHEMA_VERSION
+    if not known:
+        message = (
+            f"{name} is written in version {version} of the book; "
+            f"this program knows versions up to {SCHEMA_VERSION}"
+        )
+        raise BookError(message, hint="Install the version of wearstats that wrote it.")
+    return int(version) < SCHEMA_VERSION
 
 
 def _columns_missing(present: Mapping[str, frozenset[str]]) -> dict[str, frozenset[str]]:

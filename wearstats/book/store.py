@@ -24,7 +24,6 @@ from sqlalchemy import (
     event,
     insert,
     inspect,
-    make_url,
     select,
     text,
 )
@@ -33,11 +32,14 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.pool import ConnectionPoolEntry, NullPool
 from sqlalchemy.types import TypeEngine
 
+from wearstats.book.places import place_of, secrets_of, shown_place
 from wearstats.book.tables import META
 from wearstats.errors import BookError
 
 _SQLITE_HEADER = b"SQLite format 3\x00"
 _WRITES = "wearstats_writes"
+# Held while the tables are made, when there is no row to lock yet: a number of our own.
+_MAKING = text("SELECT pg_advisory_xact_lock(732819)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +82,12 @@ class Store:
         with self._plain_words(), self.engine.connect() as connection:
             connection.execution_options(**{_WRITES: True})
             with connection.begin():
-                if not (self.is_sqlite or new):
+                if not self.is_sqlite:
                     wait = text("SELECT set_config('lock_timeout', :wait, true)")
                     connection.execute(wait, {"wait": f"{int(self.patience_s * 1000)}ms"})
                     # Readers go on; a second writer waits here.
-                    connection.execute(select(META).with_for_update()).all()
+                    lock = _MAKING if new else select(META).with_for_update()
+                    connection.execute(lock).all()
                 yield connection
 
     def columns_present(self) -> dict[str, frozenset[str]]:
@@ -202,6 +205,16 @@ _COMPLAINTS = (
         "Make room and log again.",
     ),
     (
+        ("password", "role ", "permission denied"),
+        "{name}: the database server does not let this name in with this password",
+        "Check name, password and rights; the password may stand in the environment, PGPASSWORD.",
+    ),
+    (
+        ("connection", "could not translate", "shutting down", "starting up"),
+        "{name}: the database server cannot be reached, or went away; nothing was changed",
+        "Check the server and the address, and try again.",
+    ),
+    (
         ("unable to open", "disk i/o error", "authorization"),
         "{name} cannot be opened or read",
         "Check that the file is there, is a file, and that you may read it and its folder.",
@@ -209,7 +222,7 @@ _COMPLAINTS = (
 )
 
 
-def store_at(path_or_url: str | Path, *, patience_s: float, new: bool = False) -> Store:
+def store_at(path_or_url: str | Path, *, patience_s: float) -> Store:
     """Return the store at a path or database URL; nothing is read yet.
 
     Parameters
@@ -218,36 +231,17 @@ def store_at(path_or_url: str | Path, *, patience_s: float, new: bool = False) -
         A path, or a text with `://` in it.
     patience_s : float
         How long to wait for another writer, in seconds.
-    new : bool
-        The file must not be there yet; it is made, empty.
 
     Raises
     ------
     BookError
-        Missing or existing file, not an SQLite file, a URL that cannot be read, no driver.
+        Missing file, not an SQLite file, a URL that cannot be read, no driver.
     """
-    if isinstance(path_or_url, str) and "://" in path_or_url:
-        url = _url(path_or_url)
-        if not _is_plain_sqlite(url):
-            return _store_at_url(url, patience_s)
-        path_or_url = str(url.database)
-    path = Path(path_or_url)
-    if new:
-        _claim(path)
-    else:
-        _look_at(path)
-    return _sqlite_store(path, patience_s)
-
-
-def _claim(path: Path) -> None:
-    try:
-        path.open("xb").close()
-    except FileExistsError:
-        message = f"{path.name} is there already and is not overwritten"
-        raise BookError(message, hint="Open it, or choose another name.") from None
-    except OSError as error:
-        message = f"{path.name} cannot be made: {error.strerror}"
-        raise BookError(message, hint="Check the folder and that you may write in it.") from None
+    place = place_of(path_or_url)
+    if isinstance(place, URL):
+        return store_at_url(place, patience_s)
+    _look_at(place)
+    return sqlite_store(place, patience_s)
 
 
 def _look_at(path: Path) -> None:
@@ -267,7 +261,8 @@ def _look_at(path: Path) -> None:
         raise BookError(message, hint=hint if start else "Delete it and make the book anew.")
 
 
-def _sqlite_store(path: Path, patience_s: float) -> Store:
+def sqlite_store(path: Path, patience_s: float, *, name: str = "") -> Store:
+    """Return the store in a file that is there; `name`: as shown, if not the file's."""
     # mode=rw: never make an empty file where the book has gone missing.
     uri = f"file:{quote(str(path.absolute()))}?mode=rw"
 
@@ -276,28 +271,18 @@ def _sqlite_store(path: Path, patience_s: float) -> Store:
 
     engine = create_engine("sqlite://", creator=dial, poolclass=NullPool, hide_parameters=True)
     _prepare_sqlite(engine)
-    return Store(engine, path.name, patience_s)
+    return Store(engine, name or path.name, patience_s)
 
 
-def _url(written: str) -> URL:
-    try:
-        return make_url(written)
-    except (ArgumentError, ValueError):
-        # The library's own message would repeat the URL, password and all.
-        message = "the database URL cannot be read"
-        hint = "Write it like postgresql+psycopg://name@host/book."
-        raise BookError(message, hint=hint) from None
+def store_at_url(url: URL, patience_s: float) -> Store:
+    """Return the store a URL names.
 
-
-def _is_plain_sqlite(url: URL) -> bool:
-    """Tell whether a URL only names a file; it is then treated like its path."""
-    plain = url.database not in {None, "", ":memory:"} and "uri" not in url.query
-    return plain and url.get_backend_name() == "sqlite" and not url.host
-
-
-def _store_at_url(url: URL, patience_s: float) -> Store:
-    # The query too may hold a password.
-    shown = url.set(query={}).render_as_string(hide_password=True)
+    Raises
+    ------
+    BookError
+        No such kind of database, or no driver.
+    """
+    shown = shown_place(url)
     arguments = {"timeout": patience_s} if url.get_backend_name() == "sqlite" else {}
     try:
         engine = create_engine(
@@ -308,14 +293,7 @@ def _store_at_url(url: URL, patience_s: float) -> Store:
         raise BookError(message, hint="Install the driver the URL names.") from None
     if engine.dialect.name == "sqlite":
         _prepare_sqlite(engine)
-    return Store(engine, shown, patience_s, _secrets(url))
-
-
-def _secrets(url: URL) -> tuple[str, ...]:
-    words = [str(url.password or "")]
-    for value in url.query.values():
-        words.extend([value] if isinstance(value, str) else value)
-    return tuple({form for word in words for form in (word, quote(word, safe=""))} - {""})
+    return Store(engine, shown, patience_s, secrets_of(url))
 
 
 def _prepare_sqlite(engine: Engine) -> None:

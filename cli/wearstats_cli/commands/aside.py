@@ -28,7 +28,7 @@ def command(
     book: str, out: Path | None, discard: tuple[int, ...], why: str, *, as_json: bool
 ) -> int:
     """List the rows of BOOK that were set aside, each with its reason."""
-    from wearstats.book import Book
+    from wearstats.book import Book, shown_place
     from wearstats_cli import show
 
     with Book.open(book) as opened:
@@ -47,10 +47,11 @@ def command(
             [(item.number, item.file, item.sheet, item.row, item.reason) for item in items],
             right=("aside", "row"),
         )
+        where = shown_place(book)
         if out is not None:
-            show.line(f"Written to {out}: mend the cells there, then wearstats log {book} {out}")
+            show.line(f"Written to {out}: mend the cells there, then wearstats log {where} {out}")
         else:
-            show.line(f"To mend them: wearstats aside {book} --out mend.xlsx")
+            show.line(f"To mend them: wearstats aside {where} --out mend.xlsx")
     return 3 if items else 0
 
 

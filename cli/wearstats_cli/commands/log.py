@@ -10,7 +10,7 @@ import click
 from wearstats_cli import options
 
 if TYPE_CHECKING:
-    from wearstats.book import Book, ImportResult
+    from wearstats.book import ImportResult
     from wearstats.records.dates import DateOrder
     from wearstats.records.kinds import Settings
 
@@ -109,12 +109,13 @@ def _take(
     book: str, files: Sequence[Path], costs: Sequence[Path], how: _How, *, as_json: bool
 ) -> tuple[list["ImportResult"], int]:
     """Log each file in turn; return what became of them, and how many rows wait to be mended."""
+    from wearstats.book import Book
     from wearstats.errors import WearstatsError
     from wearstats.records.costs import read_costs
     from wearstats_cli import show
 
     results: list[ImportResult] = []
-    with open_or_create(book) as opened:
+    with Book.open_or_create(book) as opened:
         for path in costs:
             opened.set_costs(read_costs(path))
         try:
@@ -139,14 +140,6 @@ def _take(
         return results, len(opened.aside())
 
 
-def open_or_create(book: str) -> "Book":
-    """Open a book, or make it where there is none yet."""
-    from wearstats.book import Book
-
-    is_url = "://" in book
-    return Book.open(book) if is_url or Path(book).exists() else Book.create(book)
-
-
 def _as_dict(result: "ImportResult") -> dict[str, object]:
     from wearstats_cli import tables
 
@@ -160,6 +153,7 @@ def _as_dict(result: "ImportResult") -> dict[str, object]:
 
 
 def _show(book: str, results: Sequence["ImportResult"], waiting: int) -> None:
+    from wearstats.book import shown_place
     from wearstats_cli import show, tables
 
     if results:
@@ -170,4 +164,4 @@ def _show(book: str, results: Sequence["ImportResult"], waiting: int) -> None:
         show.findings(found)
     if any(result.set_aside for result in results) and waiting:
         rows = "1 row waits" if waiting == 1 else f"{waiting} rows wait"
-        show.line(f"{rows} to be mended: wearstats aside {book} --out mend.xlsx")
+        show.line(f"{rows} to be mended: wearstats aside {shown_place(book)} --out mend.xlsx")

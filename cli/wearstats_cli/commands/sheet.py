@@ -50,5 +50,13 @@ def command(*, file: Path, book: str | None, system: str, overwrite: bool, as_js
     if made.units:
         show.line(f"Units from the book in its lists: {len(made.units)}.")
     show.line("How to fill it in stands on its first page.")
-    show.line(f"Then: wearstats log {book or 'shop.book'} {file}")
+    show.line(f"Then: wearstats log {_shown(book)} {file}")
     return 0
+
+
+def _shown(book: str | None) -> str:
+    if book is None:
+        return "shop.book"
+    from wearstats.book import shown_place
+
+    return shown_place(book)

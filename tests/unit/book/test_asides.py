@@ -6,6 +6,8 @@ import pytest
 
 from wearstats.book import Book, ImportResult
 
+pytestmark = pytest.mark.usefixtures("either_database")
+
 HEAD = "date,unit,boost (psi),tip (thou)"
 
 

@@ -1,20 +1,23 @@
 """The book's promises, each on files as people write them."""
 
 import math
-import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pandas as pd
 import pytest
 from openpyxl import Workbook, load_workbook
+from sqlalchemy import select
 
 from wearstats.book import Book, ImportResult, SheetResult
+from wearstats.book.tables import METADATA
 from wearstats.errors import RecordError, UsageError
 from wearstats.records.costs import Costs
 from wearstats.records.kinds import Settings
 from wearstats.records.schema import SHEETS
 from wearstats.records.season import Season
+
+pytestmark = pytest.mark.usefixtures("either_database")
 
 NOON = datetime(2026, 5, 4, 12, tzinfo=UTC)
 HEAD = "date,unit,run,boost (psi),tip (thou),strips,remark"
@@ -56,17 +59,15 @@ def counts(result: ImportResult) -> tuple[int, int, int]:
 
 
 def content(path: Path) -> dict[str, list[tuple[object, ...]]]:
-    """Return every table but the list of imports, byte by byte."""
-    held = sqlite3.connect(path)
-    try:
-        names = [
-            name
-            for (name,) in held.execute("select name from sqlite_master where type = 'table'")
-            if name not in ("imports", "import_sheets") and not name.startswith("sqlite_")
-        ]
-        return {name: held.execute(f"select * from {name}").fetchall() for name in names}  # noqa: S608 - names of our own tables
-    finally:
-        held.close()
+    """Return every table but the list of imports, each row as it is."""
+    kept = [table for table in METADATA.sorted_tables if not table.name.startswith("import")]
+    with Book.open(path) as book, book._store.reading() as connection:
+        return {
+            table.name: [
+                tuple(row) for row in connection.execute(select(table).order_by(*table.primary_key))
+            ]
+            for table in kept
+        }
 
 
 def runs(path: Path) -> pd.DataFrame:
@@ -504,13 +505,14 @@ def test_a_workbook_is_one_import_of_all_its_sheets(path: Path) -> None:
 
 
 def test_a_file_that_cannot_be_read_leaves_no_trace(path: Path) -> None:
-    before = path.read_bytes()
+    before = content(path)
     with Book.open(path) as book:
         with pytest.raises(RecordError):
             book.log(path.with_name("missing.csv"))
         with pytest.raises(RecordError):
             book.log(path)
-    assert path.read_bytes() == before
+        assert book.imports().empty
+    assert content(path) == before
 
 
 def test_a_name_is_asked_about_once(path: Path) -> None:
