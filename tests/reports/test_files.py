@@ -18,7 +18,10 @@ from wearstats.records.season import Season
 from wearstats_reports import SeasonReport, WrittenReport, season_report, write_season
 from wearstats_reports.data import plain
 
-EXPECTED = {"index.html", "season.json", "lives.csv", "outlook.csv", "clearances.csv", "boost.csv"}
+EXPECTED = {
+    *("index.html", "season.json", "lives.csv", "outlook.csv", "clearances.csv", "boost.csv"),
+    "factors.csv",
+}
 SCRIPT = "<script>alert(1)</script>"
 FORMULA = "=cmd|' /C calc'!A0"
 
@@ -31,6 +34,7 @@ def test_a_folder_holds_what_was_promised(written: WrittenReport) -> None:
         "outlook.csv",
         "clearances.csv",
         "boost.csv",
+        "factors.csv",
     ]
     assert {unit for unit, _ in written.pages} == {"K1", "K2", "K3"}
 

@@ -98,6 +98,9 @@ def histories_with(
     some = _some(observations, kept)
     parts = [stretches[place].assign(life=number) for number, place in enumerate(kept)]
     table = pd.concat(parts, ignore_index=True)
+    if table.empty:
+        message = "no life says anything: none was seen to last past its entry, or to fail"
+        raise ObservationError(message)
     indicators, covariates = _numbers(table, names)
     histories = Histories(
         some,

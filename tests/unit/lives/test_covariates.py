@@ -1,5 +1,7 @@
 """Lives with what the records say each stretch of them was run at."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -98,3 +100,10 @@ def test_every_life_is_there_or_left_out_whatever_is_blank() -> None:
             continue
         names = {*known.histories.observations.labels, *(name for name, _ in known.left_out)}
         assert names == {*lives.observations().labels}
+
+
+def test_lives_that_say_nothing_are_refused() -> None:
+    lives = season(strips=[""] * 8)
+    frame = lives.frame.assign(mode="", upper=np.inf)
+    with pytest.raises(ObservationError, match="no life says anything"):
+        histories_with(replace(lives, frame=frame), ["overdrive"])
