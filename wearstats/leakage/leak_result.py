@@ -121,6 +121,25 @@ class LeakFit:
         """Boost a unit would lose now with one thou more at each path (ends: all faces)."""
         return self._by_path(self.lost.worth, unit, level, "psi per thou")
 
+    def table(self, level: float | None = None) -> pd.DataFrame:
+        """One row for each unit and path.
+
+        Parameters
+        ----------
+        level : float or None
+
+        Returns
+        -------
+        DataFrame
+            unit, path, estimate, low, high: psi lost since the restrip.
+        """
+        rows = [
+            (unit, path, each.estimate, each.low, each.high)
+            for unit in self.units
+            for path, each in self.since_restrip_by_path(unit, level).items()
+        ]
+        return pd.DataFrame(rows, columns=["unit", "path", "estimate", "low", "high"])
+
     def fleet_since_restrip(self, level: float | None = None) -> Estimate:
         """Mean over all runs fitted of the boost lost since the restrip."""
         return self._estimate(self.lost.fleet_since, level)

@@ -4,6 +4,7 @@ from wearstats.plots.boost import boost_over_season
 from wearstats.plots.clearance import clearance_by_build
 from wearstats.plots.lives import fleet_lives, survival_curve
 from wearstats.plots.lookback import said_and_happened
+from wearstats.plots.losses import loss_by_path
 from wearstats.plots.plans import cost_curve, fleet_chances
 from wearstats.plots.ratios import hazard_ratios
 from wearstats.plots.recurrence import failures_over_runs
@@ -19,6 +20,7 @@ __all__ = [
     "fleet_chances",
     "fleet_lives",
     "hazard_ratios",
+    "loss_by_path",
     "new_axes",
     "new_axes_for_rows",
     "said_and_happened",

@@ -38,6 +38,11 @@ _ENDS = {"tip": "tip", "mesh": "mesh", "end": "ends"}
     help="A TOML file of blocked-discharge tests, one [[test]] each: unit, slip_rpm, "
     "pressure_psi, tip_thou, mesh_thou, front_thou, rear_thou.",
 )
+@click.option(
+    "--figure",
+    type=options.any_path,
+    help="Also draw the loss since the restrip by path, as an SVG file.",
+)
 @options.level
 @options.seed
 @options.system
@@ -47,6 +52,7 @@ def command(
     book: str,
     heat_share: float,
     slip_tests: Path | None,
+    figure: Path | None,
     level: float,
     seed: int,
     system: str,
@@ -73,6 +79,8 @@ def command(
         boost_rows(season, lives), wears, season.units, readings=readings, slip_tests=tests
     )
     scale, worth = quantities.boost(system), quantities.boost_per_gap(system)
+    if figure is not None:
+        _draw(fit, scale, figure, simulated=season.simulated)
     if as_json:
         show.as_json("leak", {"simulated": season.simulated, **_body(fit, scale, worth)})
         return 0
@@ -183,3 +191,24 @@ def _show(fit: "LeakFit", scale: "Scale", worth: "Scale") -> None:
         "Not used", [f"{count(each.count, 'run')}: {each.reason}" for each in fit.left_out]
     )
     show.bullets("Doubtful", fit.cautions)
+
+
+def _draw(fit: "LeakFit", scale: "Scale", path: Path, *, simulated: bool) -> None:
+    from wearstats import plots
+    from wearstats_cli import show
+
+    table = fit.table()
+    numbers = ["estimate", "low", "high"]
+    table[numbers] = table[numbers] * scale.factor
+    drawn, axes = plots.new_axes_for_rows(2 * max(len(fit.units), 1))
+    plots.loss_by_path(table, axes, quantity=f"boost lost since the restrip, {scale.name}")
+    if simulated:
+        plots.stamp(axes, "SIMULATED")
+    said = [
+        f"{unit}: {show.bare(scale.estimate(fit.lost_since_restrip(unit)))} {scale.name}."
+        for unit in fit.units
+    ]
+    words = " ".join(said) or "No loss of boost could be told."
+    path.write_text(
+        plots.to_svg(drawn, "Boost lost since the restrip by path", words), encoding="utf-8"
+    )
