@@ -8,6 +8,7 @@ from wearstats_reports.sections.boost import Boost
 from wearstats_reports.sections.clearance import Clearance
 from wearstats_reports.sections.left_out import LeftOut
 from wearstats_reports.sections.lives import LifeCurve, UnitLife
+from wearstats_reports.sections.lookback import PastChances
 from wearstats_reports.sections.method import Method
 from wearstats_reports.sections.plan import Interval
 from wearstats_reports.sections.recurrence import Recurrence
@@ -62,6 +63,8 @@ class SeasonReport:
     went_with : WentWith
     recurrence : Recurrence
     interval : Interval
+    past_chances : PastChances
+        How the chances said before past meets came out.
     left_out : tuple of LeftOut
         Of every unit and of none.
     method : Method
@@ -82,6 +85,7 @@ class SeasonReport:
     went_with: WentWith
     recurrence: Recurrence
     interval: Interval
+    past_chances: PastChances
     left_out: tuple[LeftOut, ...]
     method: Method
     cautions: tuple[str, ...]

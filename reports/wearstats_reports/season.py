@@ -18,6 +18,7 @@ from wearstats_reports.sections.boost import boost
 from wearstats_reports.sections.clearance import clearance
 from wearstats_reports.sections.left_out import LeftOut, SetAside, all_left_out
 from wearstats_reports.sections.lives import behind, life_curve, unit_lives
+from wearstats_reports.sections.lookback import past_chances
 from wearstats_reports.sections.method import method
 from wearstats_reports.sections.plan import restrip_interval
 from wearstats_reports.sections.recurrence import recurrence
@@ -100,6 +101,7 @@ def report_of(
         ),
         recurrence=recurrence(fits),
         interval=restrip_interval(fits),
+        past_chances=past_chances(season, level=fits.level, seed=seed),
         left_out=left_out,
         method=method(fits),
         cautions=CAUTIONS,
