@@ -74,11 +74,10 @@ class Balance:
         return point.pressure_ratio
 
     def slope(self, area: FloatArray) -> FloatArray:
-        """Pressure ratio lost for each square metre of effective area."""
+        """Pressure ratio lost for each square metre of effective area, which is above nought."""
         swept = self.machines.swept
         point = pressure_ratio(swept, self.machines.leak_scale * area, heat_share=self.heat_share)
         share = elasticity(point, swept, heat_share=self.heat_share)
-        # Slip is in proportion to the area, so a hair of it stands in for none.
         return np.asarray(-share * point.pressure_ratio / area)
 
     def opening_per_thou(self, hot_thou: FloatArray) -> FloatArray:

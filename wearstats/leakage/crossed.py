@@ -7,6 +7,7 @@ depend on the number of rows. Builds, the many and small groups, are eliminated 
 
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -36,9 +37,9 @@ class Groups:
     codes: IntArray
 
     @staticmethod
-    def of(labels: Sequence[Hashable]) -> "Groups":
+    def of(labels: "pd.Series[Any] | Sequence[Hashable]") -> "Groups":
         """Give labels numbers in the order they are met."""
-        codes, names = pd.factorize(np.array([*labels, None], dtype=object)[:-1])
+        codes, names = pd.factorize(pd.Series(labels).to_numpy())
         return Groups(tuple(names), codes.astype(np.int64))
 
 

@@ -42,7 +42,8 @@ class Followed:
     ----------
     wear : Wear
         Gives the expected clearance of each unit's builds.
-    place : mapping of (unit, build) to int
+    builds : MultiIndex
+        Unit and build of each row of `looks`.
     looks : _Looks
     spreads : ndarray, shape (3,)
         Variances: of a build's start (thou^2), of its rate (thou^2 per run^2), and of what it
@@ -52,7 +53,7 @@ class Followed:
     """
 
     wear: Wear
-    place: dict[tuple[str, int], int]
+    builds: pd.MultiIndex
     looks: _Looks
     spreads: FloatArray
     mean: FloatArray
@@ -79,10 +80,10 @@ class Followed:
             return wear
         expected, _ = _of_unit(wear, table["unit"].to_numpy(), table["age"].to_numpy(float))
         table = table.assign(off=table["middle"].to_numpy(float) - expected)
-        looks, place = _padded(table)
+        looks, builds = _padded(table)
         spreads = _fit(looks)
         _, mean, covariance = _likelihood(looks, spreads)
-        return Followed(wear, place, looks, spreads, mean, covariance)
+        return Followed(wear, builds, looks, spreads, mean, covariance)
 
     def clearance_at(
         self, unit: Sequence[str], build: Sequence[float], age: ArrayLike
@@ -134,13 +135,10 @@ class Followed:
         return mean, np.sqrt(np.maximum(variance, 0.0))
 
     def _places(self, unit: Sequence[str], build: Sequence[float]) -> IntArray:
-        return np.array(
-            [
-                self.place.get((str(name), int(number)), -1) if number == number else -1  # noqa: PLR0124
-                for name, number in zip(unit, build, strict=True)
-            ],
-            dtype=np.int64,
-        )
+        """Where each row's build stands; -1 for one that was never read."""
+        names = np.asarray(unit, dtype=object).astype(str)
+        asked = pd.MultiIndex.from_arrays([names, np.asarray(build, float)])
+        return np.asarray(self.builds.get_indexer(asked), dtype=np.int64)
 
 
 def _usable(readings: pd.DataFrame, what: str) -> pd.DataFrame:
@@ -175,22 +173,18 @@ def _of_unit(wear: Wear, unit: np.ndarray, age: FloatArray) -> tuple[FloatArray,
     return wear.clearance_at([str(name) for name in unit], [np.nan] * len(age), age)
 
 
-def _padded(table: pd.DataFrame) -> tuple[_Looks, dict[tuple[str, int], int]]:
-    keys = table[["unit", "build"]].drop_duplicates()
-    place = {
-        (str(unit), int(build)): number
-        for number, (unit, build) in enumerate(zip(keys["unit"], keys["build"], strict=True))
-    }
+def _padded(table: pd.DataFrame) -> tuple[_Looks, pd.MultiIndex]:
+    builds = pd.MultiIndex.from_frame(table[["unit", "build"]].drop_duplicates())
     row = table.groupby(["unit", "build"], sort=False).ngroup().to_numpy()
     column = table.groupby(["unit", "build"], sort=False).cumcount().to_numpy()
-    shape = (len(place), int(column.max()) + 1)
+    shape = (len(builds), int(column.max()) + 1)
     age, off, read = np.zeros(shape), np.zeros(shape), np.zeros(shape)
     noise = np.full(shape, _NOT_READ)
     age[row, column] = table["age"]
     off[row, column] = table["off"]
     noise[row, column] = table["variance"]
     read[row, column] = 1.0
-    return _Looks(age, off, noise, read), place
+    return _Looks(age, off, noise, read), builds
 
 
 def _covariance(first: FloatArray, second: FloatArray, spreads: FloatArray) -> FloatArray:

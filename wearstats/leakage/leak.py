@@ -210,19 +210,14 @@ def _multiplier(line: CrossedFit, middle: float, log_sd: float, model_sd: float)
 
 def _groups(chosen: pd.DataFrame) -> dict[str, Groups]:
     """Levels that vary: of units and meets from two on, of builds where units have several."""
-    unit = chosen["unit"].astype(str)
     days = chosen["date"].astype(str)
     meet = chosen["meet"].fillna(days) if "meet" in chosen else days
-    build = list(zip(unit, chosen["build"].astype(int), strict=True))
-    units, meets, builds = Groups.of(list(unit)), Groups.of(list(meet)), _paired(build)
-    found = {"unit": units, "meet": meets}
+    numbers = chosen.groupby(["unit", "build"], sort=False).ngroup()
+    units, builds = Groups.of(chosen["unit"].astype(str)), Groups.of(numbers)
+    found = {"unit": units, "meet": Groups.of(meet)}
     if len(builds.labels) > len(units.labels) + 1:
         found["build"] = builds
     return {name: group for name, group in found.items() if len(group.labels) > 1}
-
-
-def _paired(build: list[tuple[str, int]]) -> Groups:
-    return Groups.of([f"{number} {unit}" for unit, number in build])
 
 
 def _unit_levels(line: CrossedFit, groups: dict[str, Groups], chosen: pd.DataFrame) -> FloatArray:

@@ -13,7 +13,7 @@ from wearstats.leakage.running import Warmth
 
 _NODES = 3
 _NEVER_NOUGHT = 1e-12
-"""Square metres: keeps a share defined where every gap is closed."""
+"""Square metres: stands in for no area at all, so that shares and slopes are defined."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
