@@ -8,6 +8,7 @@ from wearstats.plots.losses import loss_by_path
 from wearstats.plots.plans import cost_curve, fleet_chances
 from wearstats.plots.ratios import hazard_ratios
 from wearstats.plots.recurrence import failures_over_runs
+from wearstats.plots.residuals import residual_curve
 from wearstats.plots.style import new_axes, new_axes_for_rows, stamp
 from wearstats.plots.svg import to_svg
 from wearstats.plots.tight import tight_place_map
@@ -23,6 +24,7 @@ __all__ = [
     "loss_by_path",
     "new_axes",
     "new_axes_for_rows",
+    "residual_curve",
     "said_and_happened",
     "stamp",
     "survival_curve",

@@ -74,7 +74,7 @@ def survival_curve(
         )
         if steps is not None:
             need_columns(steps, ("runs", "survival"), "the survival steps")
-            _draw_steps(steps, axes)
+            draw_steps(steps, axes)
         if lives is not None:
             need_columns(lives, ("unit", "lower", "upper"), "the lives under a survival curve")
             _mark_lives(lives, axes, unit)
@@ -87,7 +87,7 @@ def survival_curve(
     return axes
 
 
-def _draw_steps(steps: pd.DataFrame, axes: Axes) -> None:
+def draw_steps(steps: pd.DataFrame, axes: Axes) -> None:
     """Draw the curve where it is known; where it falls at an age not known, a box about it."""
     runs = steps["runs"].to_numpy(dtype=np.float64)
     survival = steps["survival"].to_numpy(dtype=np.float64)
