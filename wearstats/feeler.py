@@ -11,6 +11,9 @@ from wearstats.errors import ObservationError
 
 BLADE_STEP_THOU = 1.0
 """Step between blades: what a single written number can resolve."""
+FEEL_U_THOU = 0.25
+"""Feel, leaf tolerance and rotor position: 0.25 to 0.5 thou that no averaging removes (common
+practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,8 +60,7 @@ def feeler(
 
     Notes
     -----
-    Uniform within the interval (JCGM 100:2008, 4.3.7). Feel, leaf tolerance and rotor position
-    add 0.25 to 0.5 thou that no averaging removes (common practice, no source).
+    Uniform within the interval (JCGM 100:2008, 4.3.7). `FEEL_U_THOU` is not in it.
     """
     low, high = np.broadcast_arrays(np.asarray(low_thou, float), np.asarray(high_thou, float))
     if (low > high).any():

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 import pandas as pd
 
 from wearstats.cut.chances import ClearanceChances
-from wearstats.cut.places import FEEL_U_THOU, PLACE, metal_places, place_name, station_name
+from wearstats.cut.places import PLACE, metal_places, place_name, station_name
 from wearstats.cut.sequence import Cut, cuts_to
 from wearstats.errors import PlanError, UsageError
 from wearstats.estimates import Estimate
+from wearstats.feeler import FEEL_U_THOU
 
 STEP_THOU = 0.1
 """A cutter is set to 0.0001 in (common practice, no source)."""

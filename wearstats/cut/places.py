@@ -12,10 +12,6 @@ PLACE = ("rotor", "lobe", "station", "clock")
 
 REPEAT_U_THOU = 0.3
 """Scatter of one hand at one place (common practice, no source)."""
-FEEL_U_THOU = 0.25
-"""Feel, leaf tolerance and rotor position: shared by a sheet, averages out over nothing (0.25 to
-0.5 thou; common practice, no source)."""
-
 _FEWEST = 1
 _ORDER = {"front": -math.inf, "center": 0.5, "rear": math.inf}
 
@@ -34,7 +30,7 @@ def metal_places(readings: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         rotor, lobe, station, clock (missing as None or NaN), thou, u_thou (standard uncertainty
         of this place alone) and count, in the order of rotor, station, lobe and clock. What all
-        places share, `FEEL_U_THOU`, is not in u_thou.
+        places share, `wearstats.feeler.FEEL_U_THOU`, is not in u_thou.
 
     Raises
     ------

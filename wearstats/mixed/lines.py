@@ -18,11 +18,12 @@ from wearstats.mixed.nested import NestedDesign, NestedPosterior
 from wearstats.mixed.nested_fit import NestedFit
 from wearstats.mixed.propagation import Rows, Settled, Sites, first_sites, settle
 
-_SHARE_LOGS = (math.log(1e-8), math.log(1e4))
+_SHARE_LOGS = (math.log(1e-8), math.log(1e2))
 _LEAST_SHARE = 1e-8
 _FLAT = 1e-3
 _STEP = 0.05
 _FINEST_FEEL = 0.1
+_GENTLE = 0.3
 
 
 def fit_lines(
@@ -112,7 +113,7 @@ def _least_variance(low: FloatArray, high: FloatArray) -> float:
     """Nobody's feel is finer than a tenth of the step between blades."""
     width = high - low
     steps = width[np.isfinite(width) & (width > 0.0)]
-    return (_FINEST_FEEL * float(steps.min())) ** 2 if len(steps) else 0.0
+    return (_FINEST_FEEL * float(np.median(steps))) ** 2 if len(steps) else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,8 +143,13 @@ class _Fitting:
         self._sites: Sites = first_sites(rows, float(units[0]))
 
     def settled(self, logs: FloatArray) -> Settled:
-        """Settle from where the last ended."""
-        found = settle(self._design, self._rows, self._units * np.exp(logs), self._sites)
+        """Settle from where the last ended; where that fails, from the middles and gently."""
+        variances = self._units * np.exp(logs)
+        try:
+            found = settle(self._design, self._rows, variances, self._sites)
+        except NotConvergedError:
+            afresh = first_sites(self._rows, float(variances[0]))
+            found = settle(self._design, self._rows, variances, afresh, pace=_GENTLE)
         self._sites = found.sites
         return found
 

@@ -20,6 +20,7 @@ _SETTLED = 1e-9
 _MOST_SWEEPS = 200
 _SLOWER_FROM = 12
 _LEAST_ROOM = 1e-10
+_NARROWEST = 1e-15
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,7 +89,14 @@ def first_sites(rows: Rows, residual: float) -> Sites:
     return Sites(weight, weight * middle)
 
 
-def settle(design: NestedDesign, rows: Rows, variances: FloatArray, sites: Sites) -> Settled:
+def settle(
+    design: NestedDesign,
+    rows: Rows,
+    variances: FloatArray,
+    sites: Sites,
+    *,
+    pace: float = 1.0,
+) -> Settled:
     """Sweep over the sites until they agree.
 
     Parameters
@@ -99,6 +107,8 @@ def settle(design: NestedDesign, rows: Rows, variances: FloatArray, sites: Sites
         Residual, then unit effects, then build effects.
     sites : Sites
         Where to start from.
+    pace : float
+        Share of each step that is taken, halved after a few.
 
     Raises
     ------
@@ -112,27 +122,23 @@ def settle(design: NestedDesign, rows: Rows, variances: FloatArray, sites: Sites
     for sweep in range(_MOST_SWEEPS):
         posterior = solve_nested(design, weight, pull, precisions)
         mean, variance = posterior.at_rows(design)
-        room = np.maximum(1.0 - weight * variance, _LEAST_ROOM)
-        cavity_variance = variance / room
-        cavity_mean = (mean - variance * pull) / room
-        tilted = _tilted(rows, cavity_mean, cavity_variance, residual)
-        open_room = 1.0 - tilted.bend * cavity_variance
-        new_weight = tilted.bend / open_room
-        new_pull = (tilted.slope + cavity_mean * tilted.bend) / open_room
-        step_weight = np.where(exact, 0.0, new_weight - weight)
-        step_pull = np.where(exact, 0.0, new_pull - pull)
-        # In units of the line's own error, so that it means the same for any reading.
-        moved = np.abs(step_weight) * variance + np.abs(step_pull - step_weight * mean) * np.sqrt(
-            variance
-        )
-        if float(np.max(moved, initial=0.0)) < _SETTLED:
+        # What is no number any more is refused below, in words.
+        with np.errstate(all="ignore"):
+            cavity = _cavity(mean, variance, weight, pull)
+            tilted = _tilted(rows, *cavity, residual)
+            step = _step(rows, tilted, cavity, residual, (weight, pull))
+            # In units of the line's own error, so that it means the same for any reading.
+            off = np.abs(step[0]) * variance + np.abs(step[1] - step[0] * mean) * np.sqrt(variance)
+        moved = float(np.max(off, initial=0.0))
+        if moved < _SETTLED or not math.isfinite(moved):
             break
-        pace = 1.0 if sweep < _SLOWER_FROM else 0.5
-        weight = weight + pace * step_weight
-        pull = pull + pace * step_pull
-    else:
+        share = pace if sweep < _SLOWER_FROM else 0.5 * pace
+        weight, pull = weight + share * step[0], pull + share * step[1]
+    if not moved < _SETTLED:
         message = "the readings' intervals and the line did not settle"
-        raise NotConvergedError(message, last=tuple(variances))
+        hint = "One reading may be far from all others: look at the widest and the narrowest."
+        raise NotConvergedError(message, last=tuple(variances), hint=hint)
+    cavity_mean, cavity_variance = cavity
     evidence = _of_effects(design, posterior, precisions, float(pull @ mean)) + _of_exact(
         rows, residual
     )
@@ -146,6 +152,29 @@ def settle(design: NestedDesign, rows: Rows, variances: FloatArray, sites: Sites
     return Settled(Sites(weight, pull), posterior, evidence, slope)
 
 
+def _cavity(
+    mean: FloatArray, variance: FloatArray, weight: FloatArray, pull: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance of each row's line without what stands in for its own reading."""
+    room = np.maximum(1.0 - weight * variance, _LEAST_ROOM)
+    return (mean - variance * pull) / room, variance / room
+
+
+def _step(
+    rows: Rows,
+    tilted: _Tilted,
+    cavity: tuple[FloatArray, FloatArray],
+    residual: float,
+    now: tuple[FloatArray, FloatArray],
+) -> tuple[FloatArray, FloatArray]:
+    """From the sites now to those that give each line its tilted mean and variance."""
+    mean, variance = cavity
+    # A reading never says more of its line than its own scatter lets it.
+    room = np.maximum(1.0 - tilted.bend * variance, residual / (variance + residual))
+    weight, pull = tilted.bend / room, (tilted.slope + mean * tilted.bend) / room
+    return np.where(rows.exact, 0.0, weight - now[0]), np.where(rows.exact, 0.0, pull - now[1])
+
+
 def _tilted(rows: Rows, mean: FloatArray, variance: FloatArray, residual: float) -> _Tilted:
     total, exact = np.sqrt(variance + residual), rows.exact
     low, high = (rows.low - mean) / total, (rows.high - mean) / total
@@ -155,7 +184,8 @@ def _tilted(rows: Rows, mean: FloatArray, variance: FloatArray, residual: float)
     lower = np.where(exact, -np.inf, lower)
     upper = np.where(exact, np.inf, upper)
     top, bottom = log_ndtr(upper), log_ndtr(lower)
-    log_chance = top + np.log1p(-np.exp(bottom - top))
+    # Where rounding leaves nothing between the ends, a narrowest interval is left.
+    log_chance = top + np.log(-np.expm1(np.minimum(bottom - top, -_NARROWEST)))
     at_upper, at_lower = _density(upper, log_chance), _density(lower, log_chance)
     sign = np.where(mirrored, -1.0, 1.0)
     slope = -(at_upper - at_lower) / total * sign
@@ -163,7 +193,7 @@ def _tilted(rows: Rows, mean: FloatArray, variance: FloatArray, residual: float)
     return _Tilted(
         log_chance=log_chance,
         slope=slope,
-        bend=np.maximum(ends / total**2 + slope**2, 0.0),
+        bend=np.clip(ends / total**2 + slope**2, 0.0, total**-2.0),
         spread_slope=-0.5 * ends / total**2,
     )
 

@@ -21,6 +21,8 @@ KINDS = (*GAPS, "strip height")
 
 _LEAST_LOOKS = 4
 _LEAST_UNITS = 3
+_FINEST_THOU = 0.1
+"""No feel is finer, whatever the blades."""
 _COLUMNS = ("unit", "build", "age", "what", "low_thou", "high_thou", "strips")
 
 
@@ -92,7 +94,7 @@ class ClearanceWear:
         return ClearanceWearFit(
             what=self.what,
             level=self.level,
-            line=_fit_line(looks),
+            line=_fit_line(looks, _FINEST_THOU**2 if self.what in GAPS else 0.0),
             readings=len(usable),
             by_height=by_height,
             one_sided=int((np.isinf(usable["low"]) | np.isinf(usable["high"])).sum()),
@@ -136,7 +138,7 @@ def _check_enough(looks: pd.DataFrame, what: str, left_out: tuple[LeftOutReading
         )
 
 
-def _fit_line(looks: pd.DataFrame) -> NestedFit:
+def _fit_line(looks: pd.DataFrame, floor: float) -> NestedFit:
     """Fit start and rate, with spread between builds and units where the looks show one."""
     age = looks["age"].to_numpy(float)
     ones = np.ones(len(looks))
@@ -164,4 +166,5 @@ def _fit_line(looks: pd.DataFrame) -> NestedFit:
         unit_columns=of_unit,
         build_columns=of_build,
         held=held,
+        residual_floor=floor,
     )

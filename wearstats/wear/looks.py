@@ -97,4 +97,7 @@ def looks_of(usable: pd.DataFrame, *, gap: bool) -> pd.DataFrame:
     ).reset_index()
     if gap:
         looks["low"] = looks["low"].where(looks["low"] > 0.0, -np.inf)
-    return looks
+    # One blade too thin and one too thick at the same look may leave nothing said.
+    said = np.isfinite(looks["low"]) | np.isfinite(looks["high"])
+    kept: pd.DataFrame = looks.loc[said].reset_index(drop=True)
+    return kept

@@ -5,11 +5,10 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
+from wearstats.feeler import FEEL_U_THOU
 from wearstats.wear.looks import looks_of, usable_readings
 
-FEEL_THOU = 0.25
-"""Feel, leaf tolerance and rotor position, which no averaging removes: 0.25 to 0.5 thou."""
-HEIGHT_THOU = 0.25
+HEIGHT_U_THOU = 0.25
 """Standard uncertainty of a strip height (common practice, no source)."""
 
 _COLUMNS = ("unit", "build", "age", "date")
@@ -32,7 +31,7 @@ def metal_by_build(readings: pd.DataFrame, looks: pd.DataFrame) -> pd.DataFrame:
         unit=mine["unit"].astype(str),
         build=mine["build"].astype(float),
         metal=(mine["low_thou"] + mine["high_thou"]) / 2.0,
-        variance=width**2 / 12.0 + FEEL_THOU**2,
+        variance=width**2 / 12.0 + FEEL_U_THOU**2,
     )
     own = mine.groupby(["unit", "build"])[["metal", "variance"]].mean()
     kin = mine.groupby("unit")[["metal", "variance"]].mean()
@@ -65,7 +64,7 @@ def clearance_by_height(readings: pd.DataFrame) -> pd.DataFrame:
     metal = metal_by_build(readings, looks)
     table = looks[[*_COLUMNS, "count"]].assign(
         by_height=metal["metal"] - (looks["low"] + looks["high"]) / 2.0,
-        by_height_u=np.sqrt(metal["metal_u"] ** 2 + HEIGHT_THOU**2),
+        by_height_u=np.sqrt(metal["metal_u"] ** 2 + HEIGHT_U_THOU**2),
         metal_u=metal["metal_u"],
     )
     return table.loc[table["by_height"].notna()].reset_index(drop=True)
@@ -98,7 +97,7 @@ def read_two_ways(readings: pd.DataFrame) -> pd.DataFrame:
         clearance_by_height(readings).drop(columns=["count", "date"]), on=["unit", "build", "age"]
     )
     felt = (both["low"] + both["high"]) / 2.0
-    felt_u = np.sqrt((both["high"] - both["low"]) ** 2 / 12.0 + FEEL_THOU**2)
+    felt_u = np.sqrt((both["high"] - both["low"]) ** 2 / 12.0 + FEEL_U_THOU**2)
     weights = felt_u**-2.0, both["by_height_u"] ** -2.0
     total = weights[0] + weights[1]
     return both[list(_COLUMNS)].assign(
