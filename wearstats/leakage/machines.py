@@ -10,7 +10,7 @@ import pandas as pd
 
 from wearstats.arrays import FloatArray, IntArray
 from wearstats.leakage.geometry import DISPLACED_SHARE, drive_ratio, leak_area, swept_ratio
-from wearstats.leakage.physics import DRY_AIR_GAS_CONSTANT
+from wearstats.leakage.physics import DRY_AIR_GAS_CONSTANT, GAMMA
 from wearstats.units import INCH_MM
 
 INCH_M = INCH_MM / 1000.0
@@ -19,7 +19,8 @@ PATHS = ("tip", "mesh", "end")
 _DIAMETER_IN, _LENGTH_IN = 5.8, 19.0
 _OVERDRIVE, _SPEED_RPM, _AIR_F = 40.0, 8000.0, 77.0
 _SLIP_ALLOWED = 1.05
-_HEAT_EXPONENT = 0.4 / 1.4
+_MOST_NAMED = 3
+_HEAT_EXPONENT = (GAMMA - 1.0) / GAMMA
 _OF_UNIT = ("displacement_in3", "rotor_length_in", "rotor_diameter_in", "engine_displacement_in3")
 
 
@@ -133,10 +134,13 @@ def _filled(
 
 
 def _stands_in(units: pd.Index, name: str, value: float, unit: str) -> str:
-    who = sorted({str(each) for each in units})
-    several = f"{len(who)} units" if len(who) > 3 else ", ".join(who)  # noqa: PLR2004
     words = name.removesuffix("_in3").removesuffix("_in").replace("_", " ")
-    return f"{words} of {several} is not entered: {value:.4g} {unit} is taken"
+    return f"{words} of {_who(units)} is not entered: {value:.4g} {unit} is taken"
+
+
+def _who(units: pd.Index) -> str:
+    names = sorted({str(each) for each in units})
+    return ", ".join(names) if len(names) <= _MOST_NAMED else f"{len(names)} units"
 
 
 def _volume_and_length(
@@ -150,9 +154,8 @@ def _volume_and_length(
     long = _filled(both, "rotor_length_in", _LENGTH_IN, "in", notes)
     guessed = np.isnan(volume)
     if guessed.any():
-        who = ", ".join(sorted({str(each) for each in table.index[guessed]})[:3])
         notes.append(
-            f"displacement of {who} is not entered: worked out from the rotors' size, which may "
+            f"displacement of {_who(table.index[guessed])} is not entered: worked out from the rotors' size, which may "
             "be a fifth off"
         )
     return np.asarray(np.where(guessed, circle * long, volume)), long
