@@ -1,6 +1,6 @@
 """What following the plan costs against the best fixed rule; how long a meet takes to plan.
 
-    python benchmarks/plans.py [--fleets 200] [--processes 1] [--meets]
+    python benchmarks/plans.py [--fleets 200] [--processes 1] [--only meets|fleets]
 
 Fleets of known truth: four to ten units; strips with Weibull shape 1.8 to 4 and scale 7 to 16
 runs; log of a unit's factor on the hazard normal with a standard deviation of 0 to 0.6, even; a
@@ -8,8 +8,8 @@ burn-through costs 2 to 12 planned restrips on top of one. One season of 20 runs
 record, restripped after 7 to 12 runs, looked at after 45 % of the runs and at every teardown. Then
 come 96 runs a unit with a look after each:
 
-- the plan: refitted after 0, 6, 12, 24 and 48 runs from everything on record; each unit is
-  restripped at the number of runs that costs least for it (`RestripPlan.best` on its own draws);
+- the plan: refitted after 0, 12 and 36 runs from everything on record; each unit is restripped
+  at the number of runs that costs least for it (`RestripPlan.best` on its own draws);
 - the best fixed rule in hindsight: the one number of runs for the whole fleet that would have cost
   least on exactly these strips, known only when all is over;
 - the best fixed rule for the truth: the number of runs that costs least in the long run for
@@ -20,6 +20,7 @@ Costs are in planned restrips a run; in brackets Monte Carlo standard errors.
 """
 
 import argparse
+import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
@@ -35,7 +36,7 @@ from wearstats.records.costs import Costs
 
 SEED = 20261125
 RECORDED, AHEAD = 20, 96
-REFITS = (0, 6, 12, 24, 48)
+REFITS = (0, 12, 36)
 LOOKED = 0.45
 NEVER = 1000
 RULES = np.append(np.arange(1, 61), NEVER)
@@ -150,7 +151,7 @@ def cost_of_plan(fleet: Fleet, lives: FloatArray, records: Records) -> float:
                 total += 1.0 + fleet.burn_through
                 records.add(unit, age[unit] - 1, age[unit])
                 age[unit], number[unit] = 0.0, number[unit] + 1
-    return total / (AHEAD * units)
+    return float(total / (AHEAD * units))
 
 
 def planned(fleet: Fleet, records: Records, in_use: FloatArray) -> FloatArray:
@@ -181,6 +182,7 @@ def one(place: int) -> tuple[float, float, float, float]:
     lives = fleet.lives(rng, AHEAD + 1)
     rules = cost_of(fleet, lives, RULES)
     plan = cost_of_plan(fleet, lives, records)
+    print(f"{place} {plan:.4f} {rules.min():.4f}", file=sys.stderr, flush=True)
     return fleet.spread, plan, float(rules.min()), float(rules[rule_for_the_truth(fleet)])
 
 
@@ -218,6 +220,11 @@ def compare(fleets: int, processes: int) -> None:
     print(f" {time.perf_counter() - start:.0f} s")
 
 
+def strips(factor: float) -> KnownSurvival:
+    """Return strips of shape 2.5 and scale 12 on a unit with this factor."""
+    return KnownSurvival(lambda ages: np.exp(-factor * (ages / 12.0) ** 2.5))
+
+
 def meets() -> None:
     """Plan meets of twelve units and sixteen runs and print how long each took."""
     rng = np.random.default_rng(SEED)
@@ -241,12 +248,13 @@ def meets() -> None:
             for place in range(BOATS):
                 factor = float(np.exp(spread * rng.standard_normal()))
                 age = int(rng.integers(0, 12))
+                look = max(age - int(rng.integers(0, 3)), 0)
                 units.append(
                     MeetUnit(
                         f"K{place:02d}",
-                        KnownSurvival(lambda ages, z=factor: np.exp(-z * (ages / 12.0) ** 2.5)),
+                        strips(factor),
                         age=float(age),
-                        last_look=float(max(age - rng.integers(0, 3), 0)),
+                        last_look=float(look),
                         service_limit_runs=15.0,
                     )
                 )
@@ -265,11 +273,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--fleets", type=int, default=200)
     parser.add_argument("--processes", type=int, default=1)
-    parser.add_argument("--meets", action="store_true", help="only how long meets take")
+    parser.add_argument("--only", choices=("meets", "fleets"))
     asked = parser.parse_args()
-    print(f"Meets of {BOATS} units and {RUNS} runs, with the next-best plan:")
-    meets()
-    if not asked.meets:
+    if asked.only != "fleets":
+        print(f"Meets of {BOATS} units and {RUNS} runs, with the next-best plan:")
+        meets()
+    if asked.only != "meets":
         compare(asked.fleets, asked.processes)
 
 

@@ -10,7 +10,7 @@ from wearstats_reports.cells import count
 if TYPE_CHECKING:
     from wearstats.book import ImportResult
     from wearstats.estimates import Estimate
-    from wearstats.plans import FleetOutlook
+    from wearstats.plans import FleetOutlook, UnitOutlook
 
 COUNTS = ("rows_read", "logged", "already_there", "set_aside")
 
@@ -30,15 +30,16 @@ def imports(results: Sequence["ImportResult"]) -> None:
 
 
 def fleet(outlook: "FleetOutlook") -> None:
-    """Print where each unit stands, why, and the cautions that belong to it."""
+    """Print where each unit stands and why; `cautions` belong after it."""
     ahead = count(outlook.runs_ahead, "run")
     show.heading(f"The next {ahead}")
     show.line(
         f"From {count(outlook.lives, 'life', 'lives')}, {outlook.failures} burned through; "
         f"{outlook.left_out} left out. Intervals {numbers.level(outlook.level)}."
     )
+    own = any(unit.interval for unit in outlook.units)
     show.table(
-        ("unit", "age", "seen at", "sound now", f"after {ahead}", "advice"),
+        ("unit", "age", "seen", "sound now", f"lasts {ahead}", *(("due",) * own), "advice"),
         [
             (
                 unit.unit,
@@ -46,17 +47,40 @@ def fleet(outlook: "FleetOutlook") -> None:
                 "" if unit.last_look is None else numbers.age(unit.last_look),
                 _chance(unit.chances.sound_now if unit.chances else None),
                 _chance(unit.chances.ahead if unit.chances else None),
+                *((_due(unit),) * own),
                 unit.advice.value,
             )
             for unit in outlook.units
         ],
-        right=("age", "seen at"),
+        right=("age", "seen", "due"),
     )
-    show.line("age: runs on the strips; seen at: age when last seen sound.")
+    due = "; due: restrip after so many, for this unit" if own else ""
+    show.line(f"age: runs on the strips; seen: age when last seen sound{due}.")
+    if any(unit.gain is not None for unit in outlook.units):
+        show.line(
+            "Gained or lost below: burn-through and lost boost over the runs ahead, against as "
+            "many runs on strips renewed in time."
+        )
     show.bullets("Why", [f"{unit.unit}: {unit.reason}" for unit in outlook.units])
     show.bullets("Doubtful", outlook.warnings)
     show.bullets("Not planned for", [f"{each.unit}: {each.why}" for each in outlook.apart])
+
+
+def cautions(outlook: "FleetOutlook") -> None:
+    """Print what belongs to every advice."""
     show.bullets("Before anything runs", outlook.cautions)
+
+
+def _due(unit: "UnitOutlook") -> str:
+    found = unit.interval
+    if found is None:
+        return ""
+    if found.best is None:
+        return "never"
+    low, high = found.near_best[0][0] if found.near_best else None, found.latest
+    return (
+        f"{found.best}" if low is None else f"{found.best} ({low}-{'' if high is None else high})"
+    )
 
 
 def _chance(estimate: "Estimate | None") -> str:

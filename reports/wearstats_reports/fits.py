@@ -7,12 +7,12 @@ from typing import Generic, TypeVar
 import numpy as np
 import pandas as pd
 
-from wearstats.arrays import FloatArray
 from wearstats.errors import FitError, ObservationError, PlanError
 from wearstats.leakage import BoostFit, BoostModel
 from wearstats.life import IntervalCurve, LifeAnswer, SurvivalCurve, fit_life, seen_curve
 from wearstats.lives import StripLives, boost_rows, clearance_readings, lives_of
 from wearstats.plans import FleetOutlook, RestripPlan, UnitEffects, outlook, unit_effects
+from wearstats.plans.restrip import LossByAge
 from wearstats.records.season import Season
 from wearstats.recurrence import RecurrenceAnswer, histories_of, recurrence_of
 from wearstats.wear import ClearanceWear, ClearanceWearFit
@@ -86,6 +86,11 @@ class Fits:
     outlook: Attempt[FleetOutlook]
 
     @property
+    def loss_psi_by_age(self) -> LossByAge | None:
+        """Boost lost by run of a build; None where wear or its worth is not known."""
+        return _loss_by_age(self.wear.fit, self.boost.fit)
+
+    @property
     def lives_used(self) -> int:
         """Lives in the fit."""
         return len(self.lives.usable)
@@ -102,9 +107,7 @@ class Fits:
         return tuple(sorted({str(name) for sheet in sheets for name in sheet["unit"].dropna()}))
 
 
-def _loss_by_age(
-    wear: ClearanceWearFit | None, boost: BoostFit | None
-) -> Callable[[FloatArray], FloatArray] | None:
+def _loss_by_age(wear: ClearanceWearFit | None, boost: BoostFit | None) -> LossByAge | None:
     """Return psi lost at the k-th run: thou worn by then times psi per thou, never below 0."""
     rate = wear.rate.estimate if wear is not None else None
     worth = boost.psi_per_thou.estimate if boost is not None else None

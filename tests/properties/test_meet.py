@@ -105,7 +105,7 @@ def every_plan(  # noqa: C901 - the rules one after another
 
     @functools.cache
     def cost_of(place: int, stand: Stand) -> float | None:
-        return run_cost(one, units[place], stand)
+        return run_cost(one, units[place], stand, least[place])
 
     def on_from(
         run: int, stands: tuple[Stand, ...], shares: tuple[tuple[int, int], ...], spent: float
@@ -175,7 +175,7 @@ def loss(unit: MeetUnit, age: float) -> float:
     return 0.0 if unit.loss_psi_by_age is None else 0.1 * age
 
 
-def run_cost(one: Instance, unit: MeetUnit, stand: Stand) -> float | None:
+def run_cost(one: Instance, unit: MeetUnit, stand: Stand, least: float) -> float | None:
     after = stand.age + one.meet.load
     if unit.must_restrip and not stand.new:
         return None
@@ -187,7 +187,8 @@ def run_cost(one: Instance, unit: MeetUnit, stand: Stand) -> float | None:
     now = sound(unit, stand.age, new=stand.new)
     owed = 1.0 if not stand.new and stand.age == unit.age else now
     lost = now * loss(unit, after) * one.meet.load
-    return one.costs.burn_through * (owed - then) + one.costs.lost_psi_per_run * lost
+    cost = one.costs.burn_through * (owed - then) + one.costs.lost_psi_per_run * lost
+    return cost + least * (1 - owed) * one.meet.load
 
 
 def least_per_run(unit: MeetUnit, costs: Costs) -> float:

@@ -7,10 +7,12 @@ from wearstats.plans.draws import KnownSurvival, SurvivalDraws
 from wearstats.plans.fleet import FleetOutlook, UnitApart, UnitOutlook
 from wearstats.plans.meet import Meet, MeetPlan, MeetRun, MeetUnit, read_meet
 from wearstats.plans.meet_planning import plan_meet
+from wearstats.plans.meet_units import meet_units
 from wearstats.plans.outlook import outlook
 from wearstats.plans.restrip import RestripInterval, RestripPlan
 from wearstats.plans.sets import SetsNeeded, StripsNow, sets_needed, strips_now
 from wearstats.plans.unit_effects import UnitEffects, unit_effects
+from wearstats.plans.what_if import WhatIf, what_if
 
 __all__ = [
     "ADVICE_MEANS",
@@ -31,11 +33,14 @@ __all__ = [
     "UnitApart",
     "UnitEffects",
     "UnitOutlook",
+    "WhatIf",
     "chances",
+    "meet_units",
     "outlook",
     "plan_meet",
     "read_meet",
     "sets_needed",
     "strips_now",
     "unit_effects",
+    "what_if",
 ]

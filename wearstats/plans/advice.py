@@ -212,7 +212,8 @@ def _too_dear(case: Case, chances: Chances) -> str | None:
     stakes = case.stakes
     if stakes is None or stakes.gain(chances) >= 0:
         return None
-    return f"{_weighed(case, chances)}, even if a look found them sound"
+    unseen = ", even if a look found them sound" if case.age > case.last_look else ""
+    return f"{_weighed(case, chances)}{unseen}"
 
 
 def _since_look(case: Case) -> str:

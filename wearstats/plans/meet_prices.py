@@ -1,15 +1,16 @@
 """What a run, a restrip and strips left over cost in a meet, for one unit.
 
-The first burn-through of each set of strips is counted; what is done after one is planned anew.
-Running strips that had already failed unseen costs a burn-through: the run is lost. With P(a) the
-chance, as known today, that a set is sound at age a, a run from a to b costs
+The first burn-through of each set of strips is counted, and the runs it was still to make are then
+made on other strips at g, the least cost per run of the unit; how, is planned anew. Running strips
+that had already failed unseen costs a burn-through: the run is lost. With P(a) the chance, as known
+today, that a set is sound at age a, a run from a to b costs
 
-    burn_through * (P(a) - P(b)) + lost_psi * P(a) * loss(b) * (b - a)
+    burn_through * (P(a) - P(b)) + lost_psi * P(a) * loss(b) * (b - a) + (1 - P(a)) * g * (b - a)
 
-and the first run on strips nobody has looked at counts P(a) as 1.
+and the first run on strips nobody has looked at counts P(a) as 1, save for lost boost.
 
 Strips left at the end of the meet have their worth, or no plan would ever renew any. Used up is
-what new strips would gain over them under the best plan: with g the least cost per run,
+what new strips would gain over them under the best plan,
 
     used(a) = planned - max over n of sum of what n more runs gain against g,
 
@@ -80,7 +81,7 @@ class Prices:
         The strips in use, and a set yet to be fitted.
     costs : Costs
     least_per_run : float
-        Of the best plan on this unit.
+        Of the best plan on this unit; 0 where only work is counted.
     counts_strips : bool
         Whether strips left over have a worth.
     """
@@ -105,9 +106,11 @@ class Prices:
     def run(self, age: float, load: float, *, new: bool) -> float:
         """Return what a run of this load costs from this age."""
         strips = self.strips(new=new)
-        fails = self.before(age, new=new) - strips.at(age + load)
+        before = self.before(age, new=new)
+        fails, made_on_others = before - strips.at(age + load), (1.0 - before) * load
         lost = float(self.losses(np.array([age + load]))[0]) * load * strips.at(age)
-        return self.costs.burn_through * fails + self.costs.lost_psi_per_run * lost
+        own = self.costs.burn_through * fails + self.costs.lost_psi_per_run * lost
+        return own + self.least_per_run * made_on_others
 
     def used_up(self, age: float, *, new: bool) -> float:
         """Return what is used up of the strips at this age, money."""
@@ -164,7 +167,7 @@ def priced(unit: MeetUnit, costs: Costs, *, load: float, runs: int, counts_strip
     new = _strips(unit, 0.0, 0.0, gathered)
     old = new if unit.must_restrip else _strips(unit, unit.age, unit.last_look, gathered)
     prices = Prices(unit, old, new, costs, 0.0, counts_strips)
-    return replace(prices, least_per_run=_least_per_run(prices))
+    return replace(prices, least_per_run=_least_per_run(prices)) if counts_strips else prices
 
 
 def _strips(unit: MeetUnit, age: float, last_look: float, gathered: list[float]) -> Strips:

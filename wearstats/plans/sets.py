@@ -70,12 +70,24 @@ class SetsNeeded:
         reached = np.cumsum(self.probability) >= chance - 1e-12
         return int(np.argmax(reached)) if bool(reached.any()) else len(self.probability) - 1
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return plain data for JSON."""
+    def hours(self, chance: float, per_restrip: float) -> float:
+        """Return the fewest hours of work that are enough with at least this chance."""
+        return self.enough(chance) * per_restrip
+
+    def as_dict(self, hours_per_restrip: float | None = None) -> dict[str, Any]:
+        """Return plain data for JSON, hours of work beside sets where an hour count is given."""
         return {
             "needed": [
-                {"chance": chance, "sets": self.enough(chance)} for chance in CHANCES_OF_ENOUGH
+                {
+                    "chance": chance,
+                    "sets": self.enough(chance),
+                    "hours": None
+                    if hours_per_restrip is None
+                    else self.hours(chance, hours_per_restrip),
+                }
+                for chance in CHANCES_OF_ENOUGH
             ],
+            "hours_per_restrip": hours_per_restrip,
             "mean": self.mean,
             "probability": list(self.probability),
             "runs_ahead": self.runs_ahead,

@@ -39,6 +39,7 @@ def command(*, folder: Path, seed: int, level: float) -> int:
     show.banner(simulated=True)
     tables.imports(prepared.results)
     tables.fleet(reading.answered(fits.outlook))
+    tables.cautions(reading.answered(fits.outlook))
     show.line(f"Set aside, with reasons: {folder / 'mend.xlsx'}")
     show.line(f"Season report: {written.index}")
     show.line(f"Go on from here: wearstats plan {prepared.book} --runs 6")

@@ -40,6 +40,21 @@ def test_demand_agrees_with_the_binomial_law() -> None:
     assert found.enough(0.9) == 3
 
 
+@pytest.mark.parametrize("runs", [2, 3, 6, 12])
+def test_mean_demand_is_the_renewal_function(runs: int) -> None:
+    # Strips that last one run with chance 0.3 and else two. The chance of a renewal at run k is
+    # (1 - (-q)^(k + 1)) / (1 + q), q = 0.7 (partial fractions of 1 / (1 - F(s)); Feller, An
+    # Introduction to Probability Theory, vol. 1, ch. XIII; from memory), and the renewal function
+    # its sum. A failure in the last run takes no set.
+    q = 0.7
+    one_or_two = KnownSurvival(lambda ages: np.where(ages < 1, 1.0, np.where(ages < 2, q, 0.0)))
+    expected = sum((1 - (-q) ** (k + 1)) / (1 + q) for k in range(1, runs))
+    found = sets_needed(one_or_two, [StripsNow("K1", 0, 0)], runs_ahead=runs, simulations=40_000)
+    # Five standard errors: a count of renewals varies by less than 1 here.
+    assert found.mean == pytest.approx(expected, abs=5 / np.sqrt(40_000))
+    assert found.hours(0.9, 6.5) == 6.5 * found.enough(0.9)
+
+
 def test_strips_nobody_looked_at_may_have_failed_already() -> None:
     # Two runs since the look: sound with chance 1/4.
     found = sets_needed(EVEN, [StripsNow("K1", 2, 0)], runs_ahead=1, simulations=40_000)
