@@ -155,8 +155,8 @@ def _volume_and_length(
     guessed = np.isnan(volume)
     if guessed.any():
         notes.append(
-            f"displacement of {_who(table.index[guessed])} is not entered: worked out from the rotors' size, which may "
-            "be a fifth off"
+            f"displacement of {_who(table.index[guessed])} is not entered: worked out from "
+            "the rotors' size, which may be a fifth off"
         )
     return np.asarray(np.where(guessed, circle * long, volume)), long
 
