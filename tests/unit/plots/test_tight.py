@@ -1,11 +1,13 @@
 import math
 
+import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
 from wearstats import plots
+from wearstats.arrays import FloatArray
 from wearstats.errors import UsageError
 from wearstats.plots.style import THIS
 
@@ -22,15 +24,19 @@ def places() -> pd.DataFrame:
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
+def points(line: Line2D) -> FloatArray:
+    return np.asarray(line.get_xydata(), dtype=np.float64)
+
+
 def marks(axes: Axes, *shapes: str) -> list[Line2D]:
     """Marks drawn, without the empty ones of the key."""
-    return [line for line in axes.lines if line.get_marker() in shapes and line.get_xydata().size]
+    return [line for line in axes.lines if line.get_marker() in shapes and points(line).size]
 
 
 def test_every_place_is_marked_where_a_clock_has_it() -> None:
     _, axes = plots.new_axes()
     plots.tight_place_map(places().head(4), axes)
-    at = {tuple(map(float, line.get_xydata()[0].round(6))) for line in marks(axes, "o", "D")}
+    at = {tuple(points(line)[0].round(6).tolist()) for line in marks(axes, "o", "D")}
     # 12 up, 3 to the right, 6 down, 9 to the left, seen from the front.
     assert at == {(0.0, 1.0), (1.0, 0.0), (0.0, -1.0), (-1.0, 0.0)}
 
