@@ -25,6 +25,7 @@ if TYPE_CHECKING:
         lives_of,
         read_lives,
     )
+    from wearstats.lookback import look_back
     from wearstats.plans import RestripPlan, outlook, sets_needed
     from wearstats.records import Costs, Season
     from wearstats.wear import ClearanceWear
@@ -48,6 +49,7 @@ __all__ = [
     "fit_life",
     "kaplan_meier",
     "lives_of",
+    "look_back",
     "outlook",
     "posterior",
     "read_lives",
@@ -71,6 +73,7 @@ if not TYPE_CHECKING:
                 "lives_of",
                 "read_lives",
             ),
+            "wearstats.lookback": ("look_back",),
             "wearstats.plans": ("RestripPlan", "outlook", "sets_needed"),
             "wearstats.records": ("Costs", "Season"),
             "wearstats.wear": ("ClearanceWear",),

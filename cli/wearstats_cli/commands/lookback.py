@@ -86,14 +86,14 @@ def _show_meets(answer: "Lookback") -> None:
 
     show.heading("Burn-throughs by meet, as said that morning and as they came")
     show.table(
-        ("meet", "from", "past", "units", "said", "burned", "not known", "held"),
+        ("meet", "from", "past", "units", "said", "burned", "held"),
         [_meet_row(meet) for meet in answer.meets if meet.said.forecasts],
-        right=("past", "units", "burned", "not known"),
+        right=("past", "units"),
     )
     show.line(
         "past: burn-throughs on record that morning (while few, the prior has most of the say); "
-        "said: mean and interval of the number of units whose strips burn through; held: the "
-        "number came within it."
+        "said: mean and interval of the number of units whose strips burn through; burned: as far "
+        "as is known; held: it came within the interval."
     )
 
 
@@ -106,8 +106,7 @@ def _meet_row(meet: "MeetScore") -> tuple[str, ...]:
         f"{said.failures:g}",
         str(len(said.forecasts)),
         _number(meet),
-        str(meet.burned),
-        str(meet.not_known or ""),
+        f"{meet.burned} to {meet.burned + meet.not_known}" if meet.not_known else f"{meet.burned}",
         held,
     )
 
