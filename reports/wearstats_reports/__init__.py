@@ -9,6 +9,7 @@ from wearstats.lazy import on_demand
 
 if TYPE_CHECKING:
     from wearstats_reports.files import WrittenReport, write_season
+    from wearstats_reports.printing import print_pages
     from wearstats_reports.report import SeasonReport, UnitReport
     from wearstats_reports.season import report_of, season_report
     from wearstats_reports.workers import PageWorkers
@@ -18,6 +19,7 @@ __all__ = [
     "SeasonReport",
     "UnitReport",
     "WrittenReport",
+    "print_pages",
     "report_of",
     "season_report",
     "write_season",
@@ -28,6 +30,7 @@ if not TYPE_CHECKING:
         __name__,
         {
             "wearstats_reports.files": ("WrittenReport", "write_season"),
+            "wearstats_reports.printing": ("print_pages",),
             "wearstats_reports.report": ("SeasonReport", "UnitReport"),
             "wearstats_reports.season": ("report_of", "season_report"),
             "wearstats_reports.workers": ("PageWorkers",),

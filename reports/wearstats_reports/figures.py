@@ -1,8 +1,9 @@
 """Figures of the pages: a section's value in, inline SVG with words for it out."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 import pandas as pd
 from markupsafe import Markup
@@ -19,7 +20,10 @@ from wearstats_reports.sections.lives import CurvePoint, UnitLife
 from wearstats_reports.sections.went_with import Ratio
 
 MOST_BARS = 60
-"""Builds that still make one readable figure."""
+"""Builds that can still be taken in at a glance."""
+
+_BARS_ON_PAPER = 30
+"""Bars of one figure that fits a Letter sheet without being made smaller."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,23 +247,46 @@ def fleet_curve(report: SeasonReport) -> Drawing | None:
     )
 
 
-def fleet_bars(report: SeasonReport) -> Drawing | None:
-    """Draw every life as a bar."""
+def fleet_bars(report: SeasonReport) -> tuple[Drawing, ...]:
+    """Draw every life as a bar, in figures that fit a sheet of paper at full size."""
     lives = sorted(_all_lives(report), key=lambda life: (life.unit, life.build))
-    if not any(life.age for life in lives) or len(lives) > MOST_BARS:
-        return None
+    farthest = max((life.age or 0.0 for life in lives), default=0.0)
+    if not farthest or len(lives) > MOST_BARS:
+        return ()
+    return tuple(_bars(part, farthest, report) for part in _parts(lives))
+
+
+def _parts(lives: list[UnitLife]) -> Iterator[list[UnitLife]]:
+    """Return the lives in runs of about one length, a unit never torn in two unless too long."""
+    parts = math.ceil(len(lives) / _BARS_ON_PAPER)
+    part: list[UnitLife] = []
+    for _, group in groupby(lives, key=lambda life: life.unit):
+        own = list(group)
+        if part and len(part) + len(own) / 2 > len(lives) / parts:
+            yield part
+            part = []
+        part += own
+    for start in range(0, len(part), _BARS_ON_PAPER):
+        yield part[start : start + _BARS_ON_PAPER]
+
+
+def _bars(lives: list[UnitLife], farthest: float, report: SeasonReport) -> Drawing:
     frame = _life_frame(lives)
     # A long name would take the width of the drawing; the tables give it whole.
     frame["unit"] = [short_name(life.unit) for life in lives]
     figure, axes = plots.new_axes_for_rows(len(lives))
     plots.fleet_lives(frame, axes)
+    axes.set_xlim(0, 1.04 * farthest)
     ended = sum(life.mode != "" for life in lives)
+    first, last = short_name(lives[0].unit), short_name(lives[-1].unit)
+    whose = first if first == last else f"{first} to {last}"
     return _drawing(
         figure,
-        "Every strip life on record",
+        f"Every strip life on record: {whose}",
         f"{cells.count(len(lives), 'build')}, {ended} of them ended by failed strips. "
         "The same lives stand in lives.csv.",
-        "One bar for each build: known sound, not looked at since, failed somewhere in between.",
+        f"{whose}, one bar for each build: known sound, not looked at since, failed somewhere in "
+        "between.",
         simulated=report.simulated,
     )
 

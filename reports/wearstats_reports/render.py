@@ -60,10 +60,14 @@ def _environment() -> Environment:
     return environment
 
 
+_NO_TEXT = {code: "\ufffd" for code in (*range(32), 127) if chr(code) not in "\t\n\r"}
+"""Control characters, which no page may hold; `season.json` keeps them."""
+
+
 def _page(template: str, report: SeasonReport, longest_table: int, **values: object) -> str:
     sorts = longest_table >= ROWS_TO_SORT
     # Our own files; everything from a sheet goes through autoescape.
-    return (
+    page = (
         _environment()
         .get_template(template)
         .render(
@@ -74,6 +78,7 @@ def _page(template: str, report: SeasonReport, longest_table: int, **values: obj
             **values,
         )
     )
+    return page.translate(_NO_TEXT)
 
 
 def unit_page(report: SeasonReport, unit: UnitReport) -> str:
@@ -98,7 +103,7 @@ def fleet_page(report: SeasonReport) -> str:
         report,
         max(len(report.units), len(report.went_with.ratios)),
         life_figure=figures.fleet_curve(report),
-        bars_figure=figures.fleet_bars(report),
+        bars_figures=figures.fleet_bars(report),
         ratios_figure=figures.went_with(report),
         recurrence_figure=figures.recurrence(report),
         plan_figure=figures.plan(report),

@@ -16,7 +16,7 @@ from wearstats_reports import SeasonReport, WrittenReport, season_report, write_
 
 SCRIPT = "<script>alert(1)</script>"
 FORMULA = "=cmd|' /C calc'!A0"
-LONG = "N" * 199 + "\x07"
+LONG = "N" * 198 + "\x07\x00"
 RIGHT_TO_LEFT = "מגדש \u202e אדום"
 HOSTILE_UNITS = (
     "../../x",

@@ -8,10 +8,12 @@ from wearstats_reports import SeasonReport, WrittenReport
 
 pytestmark = pytest.mark.browser
 
-_FIRST_COLUMN = "[...document.querySelectorAll('.sorts tbody tr')].map(r => r.cells[0].textContent)"
-_ROW_OF = "[...document.querySelectorAll('.sorts tbody tr')].map(r => r.cells[{}].textContent)"
-_SORTED = "[...document.querySelectorAll('.sorts th')].map(h => h.ariaSort).filter(Boolean)"
-_FOCUS = "document.querySelectorAll('.sorts thead button')[{}].focus()"
+_ROWS = "[...document.querySelectorAll('[aria-labelledby=side] tbody tr')]"
+_FIRST_COLUMN = f"{_ROWS}.map(r => r.cells[0].textContent)"
+_ROW_OF = _ROWS + ".map(r => r.cells[{}].textContent)"
+_HEADS = "[...document.querySelectorAll('[aria-labelledby=side] th')]"
+_SORTED = f"{_HEADS}.map(h => h.ariaSort).filter(Boolean)"
+_FOCUS = "document.querySelectorAll('[aria-labelledby=side] thead button')[{}].focus()"
 
 
 def test_a_heading_sorts_up_then_down_by_keyboard(
@@ -38,9 +40,9 @@ def test_advice_is_sorted_by_urgency_and_names_as_people_count(
     browser: Any, report: SeasonReport, written: WrittenReport
 ) -> None:
     browser.open(written.index, 1200)
-    browser.evaluate("document.querySelectorAll('.sorts thead button')[0].click()")
+    browser.evaluate("document.querySelectorAll('[aria-labelledby=side] thead button')[0].click()")
     assert browser.evaluate(_FIRST_COLUMN) == sorted(unit.unit for unit in report.units)
-    browser.evaluate("document.querySelectorAll('.sorts thead button')[1].click()")
+    browser.evaluate("document.querySelectorAll('[aria-labelledby=side] thead button')[1].click()")
     words = [unit.today.advice for unit in report.units]  # the report's own order
     assert [word.casefold() for word in browser.evaluate(_ROW_OF.format(1))] == words
     assert len(browser.evaluate(_SORTED)) == 1
