@@ -26,6 +26,7 @@ standard errors. Replicates that could not be fitted are counted.
 import argparse
 import math
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -140,7 +141,7 @@ def by_middles(shop: Shop, *, penalty: float) -> np.ndarray:
     return np.array([(m, m - critical * e, m + critical * e) for m, e in rows])
 
 
-METHODS = {
+METHODS: dict[str, Callable[[Shop], np.ndarray]] = {
     "intervals": by_intervals,
     "middles": lambda shop: by_middles(shop, penalty=1.0),
     "plain": lambda shop: by_middles(shop, penalty=0.0),
