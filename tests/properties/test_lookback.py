@@ -80,9 +80,20 @@ def after(frame: pd.DataFrame, day: pd.Timestamp) -> np.ndarray:
     return (frame["date"] > day).to_numpy(dtype=bool)
 
 
-@settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=3, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(number=st.integers(1, MEETS - 1), seed=st.integers(0, 2**31), share=st.floats(0, 1))
 def test_what_came_after_a_meet_has_no_say_in_it(number: int, seed: int, share: float) -> None:
+    rewrite_what_came_after(number, seed, share)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(30))
+def test_it_has_none_however_it_is_rewritten(seed: int) -> None:
+    rewrite_what_came_after(1 + seed % (MEETS - 1), seed, (seed % 5) / 4)
+
+
+def rewrite_what_came_after(number: int, seed: int, share: float) -> None:
+    """Change, thin and retire everything dated after a meet; no forecast to there may change."""
     rng, records = np.random.default_rng(seed), season()
     meet = meets_of(records.runs)[number]
     runs = rewritten(records.runs, after(records.runs, meet.last), rng)
@@ -99,7 +110,7 @@ def test_what_came_after_a_meet_has_no_say_in_it(number: int, seed: int, share: 
     assert [spoken(one) for one in found] == [spoken(one) for one in base()[: number + 1]]
 
 
-@settings(max_examples=3, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=2, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(number=st.integers(1, MEETS - 1), seed=st.integers(0, 2**31))
 def test_what_was_seen_at_a_meet_has_no_say_in_it(number: int, seed: int) -> None:
     rng, records = np.random.default_rng(seed), season()
