@@ -1,6 +1,7 @@
 """Readings as intervals against their middles, at blades of 1 thou. One command, seeded.
 
-    python benchmarks/wear.py [--replicates 400] [--fleets 8x5,...] [--speed]
+    python benchmarks/wear.py [--replicates 400] [--fleets 8x5,...] [--methods intervals,...]
+        [--speed]
 
 Truth: each unit and each build has its own start and its own rate (normal, spreads below), and a
 latent reading scatters by 0.25 thou about its line; the blades show the whole thou below it, and
@@ -26,7 +27,7 @@ standard errors. Replicates that could not be fitted are counted.
 import argparse
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -179,22 +180,22 @@ class Tally:
         return f"{bias:+6.2f} ({error:.2f})  {said}   {wide[0]:.4f}  {self.failed:4d}"
 
 
-def study(fleet: str, replicates: int, thickest: float = THICKEST) -> None:
+def study(fleet: str, replicates: int, methods: Sequence[str], thickest: float = THICKEST) -> None:
     """Print one fleet."""
     units, builds = (int(part) for part in fleet.split("x"))
-    tallies = {name: Tally() for name in METHODS}
+    tallies = {name: Tally() for name in methods}
     for replicate in range(replicates):
         one = shop(units, builds, SEED + replicate, thickest)
-        for name, method in METHODS.items():
+        for name in methods:
             try:
-                tallies[name].add(method(one), np.array(one.truths))
+                tallies[name].add(METHODS[name](one), np.array(one.truths))
             except FitError:
                 tallies[name].failed += 1
     size = f"{units} units, {builds} builds each, {replicates} replicates"
     print(f"\n{size}, thickest blade {thickest:g} thou", flush=True)
     print("            bias of rate, %  " + "   ".join(QUANTITIES) + "   width of rate  not fitted")
     for name, tally in tallies.items():
-        print(f"{name:10s}  {tally.line()}")
+        print(f"{name:10s}  {tally.line()}", flush=True)
 
 
 def speed() -> None:
@@ -216,15 +217,17 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--replicates", type=int, default=400)
     parser.add_argument("--fleets", default=",".join(FLEETS))
+    parser.add_argument("--methods", default=",".join(METHODS))
     parser.add_argument("--speed", action="store_true", help="Only how long a fit takes.")
     asked = parser.parse_args()
     if asked.speed:
         speed()
         return
     print(f"Blades of 1 thou, scatter {SCATTER} thou, rate {RATE} thou a run, intervals of 90 %.")
+    methods = asked.methods.split(",")
     for fleet in asked.fleets.split(","):
-        study(fleet, asked.replicates)
-    study(SHORT_FLEET, asked.replicates, SHORT_SET)
+        study(fleet, asked.replicates, methods)
+    study(SHORT_FLEET, asked.replicates, methods, SHORT_SET)
 
 
 if __name__ == "__main__":

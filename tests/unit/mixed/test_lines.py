@@ -52,7 +52,7 @@ def fitted(
     low: FloatArray,
     high: FloatArray,
     *,
-    penalties: tuple[float, float, float] = (1.0, 0.5, 1.0),
+    penalties: tuple[float, float, float] = (1.0, 0.25, 1.0),
 ) -> NestedFit:
     ones = np.ones(len(age))
     return fit_lines(
@@ -209,7 +209,7 @@ def test_fine_intervals_are_numbers() -> None:
     age, unit, build, latent = shop(5)
     fine = 0.02
     low = np.floor(latent / fine) * fine
-    of_intervals = fitted(age, unit, build, low, low + fine, penalties=(0.0, 0.5, 1.0))
+    of_intervals = fitted(age, unit, build, low, low + fine, penalties=(0.0, 0.25, 1.0))
     of_numbers = fitted(age, unit, build, low + fine / 2, low + fine / 2)
     assert of_intervals.coefficients == pytest.approx(of_numbers.coefficients, rel=1e-3)
     assert of_intervals.covariance == pytest.approx(of_numbers.covariance, rel=0.02)
