@@ -116,10 +116,13 @@ class CountForecast:
         Mean, and the interval of whole numbers.
     inside : float
         Chance that the number falls within the interval; above its level, as numbers are whole.
+    deviation : float
+        Standard deviation of the number.
     """
 
     count: Estimate
     inside: float
+    deviation: float
 
 
 def count_forecast(chances: FloatArray, weights: FloatArray, level: float) -> CountForecast:
@@ -149,8 +152,10 @@ def count_forecast(chances: FloatArray, weights: FloatArray, level: float) -> Co
     total, tail = np.cumsum(mass), (1 - level) / 2
     low = int(np.searchsorted(total, tail - 1e-12))
     high = min(int(np.searchsorted(total, 1 - tail - 1e-12)), units)
-    mean = float(mass @ np.arange(units + 1))
+    numbers = np.arange(units + 1)
+    mean = float(mass @ numbers)
     return CountForecast(
         Estimate(mean, min(low, mean), max(high, mean), level),
         float(min(mass[low : high + 1].sum(), 1.0)),
+        float(np.sqrt(mass @ (numbers - mean) ** 2)),
     )

@@ -71,7 +71,7 @@ def look_back(
     return Lookback(
         meets=meets,
         scored=scored,
-        total=_total(scored, level),
+        total=_total(scored, meets, level),
         calibration=_calibration(scored, level),
         scores=_scores(scored, level),
         comparisons=_comparisons(scored, level),
@@ -131,15 +131,16 @@ def _columns(scored: Sequence[Scored]) -> tuple[FloatArray, FloatArray, np.ndarr
     )
 
 
-def _total(scored: Sequence[Scored], level: float) -> Total | None:
-    """Add up; forecasts one after another err independently, whatever came before."""
+def _total(scored: Sequence[Scored], meets: Sequence[MeetScore], level: float) -> Total | None:
+    """Add up; if the chances are right, one meet's number says nothing of the next one's error."""
     from scipy.special import ndtri
 
     if not scored:
         return None
     chance, share, known, _ = _columns(scored)
     mean = float(chance.sum())
-    reach = float(ndtri(0.5 + level / 2)) * float(np.sqrt((chance * (1 - chance)).sum()))
+    spread = [meet.said.count.deviation for meet in meets if meet.said.count is not None]
+    reach = float(ndtri(0.5 + level / 2)) * float(np.linalg.norm(spread))
     expected = Estimate(mean, max(mean - reach, 0.0), mean + reach, level)
     return Total(expected, int(share[known].sum()), int((~known).sum()), float(share.sum()))
 

@@ -1,7 +1,8 @@
 """The strips each unit starts a meet with, and what the records tell of them."""
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -80,10 +81,9 @@ class LivesByRun:
         }
         self.lives = lives
 
-    def build(self, unit: str, number: int) -> dict[str, object] | None:
+    def build(self, unit: str, number: int) -> dict[Hashable, Any] | None:
         """Return the row of one build, or None."""
-        row = self._builds.get((unit, number))
-        return None if row is None else {str(name): value for name, value in row.items()}
+        return self._builds.get((unit, number))
 
     def at(self, run: RunKey) -> tuple[int, float] | None:
         """Return the build a run was made on, and the age of its strips before it."""
@@ -150,8 +150,8 @@ def _state(first_run: RunKey, through: LivesByRun, before: LivesByRun) -> tuple[
         return CONTRADICTED
     if life["mode"]:
         return f"its strips had been found {life['mode']}"
-    age = float(str(life["age"]))
-    return age, min(float(str(life["lower"])), age)
+    age = float(life["age"])
+    return age, min(float(life["lower"]), age)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,8 +196,8 @@ def outcome_of(start: Start, lives: LivesByRun) -> Outcome:
         return Outcome(None, start.last_look, np.inf, CONTRADICTED)
     shift = start.age - place[1]
     burned = life["mode"] == FAILED
-    lower = max(float(str(life["lower"])) + shift, start.last_look)
-    upper = float(str(life["upper"])) + shift if burned else np.inf
+    lower = max(float(life["lower"]) + shift, start.last_look)
+    upper = float(life["upper"]) + shift if burned else np.inf
     if upper <= start.end + _SAME:
         return Outcome(burned=True)
     if lower >= start.end - _SAME:
@@ -205,8 +205,8 @@ def outcome_of(start: Start, lives: LivesByRun) -> Outcome:
     return Outcome(None, lower, upper, _why(start, life, shift, burned=burned))
 
 
-def _why(start: Start, life: dict[str, object], shift: float, *, burned: bool) -> str:
+def _why(start: Start, life: dict[Hashable, Any], shift: float, *, burned: bool) -> str:
     if burned:
         return SEEN_LATE
-    came_off = not life["open"] and float(str(life["age"])) + shift < start.end - _SAME
+    came_off = not life["open"] and float(life["age"]) + shift < start.end - _SAME
     return OTHER_END if came_off else NOT_SEEN
