@@ -12,7 +12,7 @@ from typing import NoReturn
 import click
 
 from wearstats import __version__
-from wearstats.errors import WearstatsError
+from wearstats.errors import UsageError, WearstatsError
 from wearstats_cli.options import SCHEMA
 
 _COMMANDS = (
@@ -82,6 +82,14 @@ def _fail(error: WearstatsError, arguments: Sequence[str]) -> NoReturn:
     sys.exit(error.exit_code)
 
 
+def _as_ours(error: OSError | MemoryError) -> WearstatsError:
+    if isinstance(error, MemoryError):
+        return UsageError("there is not enough memory for this", hint="Give less at once.")
+    said = error.strerror or str(error)
+    name = "" if error.filename is None else f"{error.filename}: "
+    return UsageError(f"{name}{said}", hint="Check the name, the folder and the room on the disk.")
+
+
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Call the command named in `arguments` and exit with its code.
 
@@ -105,4 +113,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
         # The reader of our output left (for example `| head`); that is no fault.
         sys.stderr.close()
         sys.exit(0)
+    except (OSError, MemoryError) as error:
+        # Nobody's fault here, and told nowhere closer: a full disk, a folder that is none.
+        _fail(_as_ours(error), words)
     sys.exit(code if isinstance(code, int) else 0)

@@ -1,13 +1,12 @@
 """The season report as files: pages, tables and JSON, each written whole or not at all."""
 
-import os
 from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
 from wearstats.errors import UsageError
-from wearstats.records.write import write_csv
+from wearstats.records.write import write_csv, write_whole
 from wearstats_reports import tables
 from wearstats_reports.data import as_json
 from wearstats_reports.render import fleet_page
@@ -36,16 +35,9 @@ class WrittenReport:
 
 
 def _write_text(path: Path, text: str) -> Path:
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        # newline="" keeps the bytes alike on every system.
-        with beside.open("w", encoding="utf-8", errors="backslashreplace", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    # As bytes, so that they are alike on every system.
+    content = text.encode("utf-8", errors="backslashreplace")
+    write_whole(path, lambda file: file.write(content))
     return path
 
 
@@ -72,7 +64,9 @@ def write_season(
     Raises
     ------
     UsageError
-        `folder` is a file, or cannot be written to.
+        `folder` is a file, or cannot be made.
+    RecordError
+        A file cannot be written.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -92,7 +86,7 @@ def write_season(
         written = tuple(_write_table(folder, name, frame) for name, frame in frames)
         # The fleet's page comes last: it never links to a page that is not there.
         index = _write_text(folder / "index.html", fleet_page(report))
-    except (FileExistsError, NotADirectoryError, PermissionError) as error:
-        message = f"the report cannot be written to {folder}: {error.strerror}"
+    except OSError as error:
+        message = f"the report cannot be written to {folder}: {error.strerror or error}"
         raise UsageError(message, hint="Name a folder that can be written to.") from error
     return WrittenReport(folder, index, numbers, pages, written)

@@ -8,12 +8,15 @@ import re
 import zipfile
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
+from typing import IO
 
 import numpy as np
 import pandas as pd
 from openpyxl import Workbook
 
+from wearstats.records.write import write_whole
 from wearstats_synthetic.fleet import SIMULATED
 from wearstats_synthetic.season import SimulatedSeason
 from wearstats_synthetic.sheets import Cell, Draft, drafts
@@ -80,19 +83,16 @@ def write_sheets(season: SimulatedSeason, folder: Path, *, spoiled: bool = True)
     for draft in sheets:
         path = folder / draft.file
         content = _workbook(draft) if path.suffix == ".xlsx" else _csv(draft)
-        _replace(path, content)
+        write_whole(path, partial(_put, content))
         files.append(path)
     costs, truth = folder / COSTS_FILE, folder / TRUTH_FILE
-    _replace(costs, _COSTS.encode())
-    _replace(truth, _truth(season, faults).encode())
+    write_whole(costs, partial(_put, _COSTS.encode()))
+    write_whole(truth, partial(_put, _truth(season, faults).encode()))
     return WrittenSeason(tuple(files), costs, faults, truth)
 
 
-def _replace(path: Path, content: bytes) -> None:
-    """Write beside, then rename, so that no half-written file is ever seen."""
-    beside = path.with_name(f".{path.name}.part")
-    beside.write_bytes(content)
-    beside.replace(path)
+def _put(content: bytes, file: IO[bytes]) -> None:
+    file.write(content)
 
 
 def _csv(draft: Draft) -> bytes:

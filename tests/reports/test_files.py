@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from wearstats.book import AsideItem
-from wearstats.errors import UsageError
+from wearstats.errors import RecordError, UsageError
 from wearstats.estimates import Estimate
 from wearstats.records.findings import Finding
 from wearstats.records.season import Season
@@ -144,7 +144,7 @@ def test_a_write_that_fails_leaves_what_was_there(
         return replace(self, target)
 
     monkeypatch.setattr(Path, "replace", full)
-    with pytest.raises(OSError, match="no space left"):
+    with pytest.raises(RecordError, match="no space left"):
         write_season(nearly_empty[0], tmp_path)
     assert (tmp_path / "index.html").read_bytes() == before
     assert not [path for path in tmp_path.iterdir() if path.name.startswith(".")]

@@ -3,6 +3,7 @@
 import os
 import secrets
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 from sqlalchemy import URL, Connection, inspect
@@ -57,7 +58,8 @@ def make(path_or_url: str | Path, patience_s: float, fill: Callable[[Connection]
         message = f"{place.name} cannot be made: {error.strerror}"
         raise BookError(message, hint="Check the folder and that you may write in it.") from None
     finally:
-        beside.unlink(missing_ok=True)
+        with suppress(OSError):  # a folder that is none has been told of above
+            beside.unlink(missing_ok=True)
     return sqlite_store(place, patience_s)
 
 

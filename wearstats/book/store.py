@@ -70,10 +70,10 @@ class Store:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Read everything from one moment of the book."""
-        with self._plain_words(), self.engine.connect() as connection:
+        with self._plain_words(), legible(self.name), self.engine.connect() as connection:
             if not self.is_sqlite:
                 connection.execution_options(isolation_level="REPEATABLE READ")
-            with connection.begin(), legible(self.name):
+            with connection.begin():
                 yield connection
 
     @contextmanager
@@ -119,6 +119,9 @@ class Store:
         except DBAPIError as error:
             # Not chained: the driver's own error may show what was sent.
             raise self._said(str(error.orig)) from None
+        except UnicodeDecodeError:
+            # The driver cannot even say what is wrong: a name in the file is no text.
+            raise BookError(_DAMAGED.format(name=self.name), hint=_GO_BACK) from None
         except ImportError as error:
             missing = error.name or "its driver"
             message = f"{self.name} needs the Python package {missing}, which is not installed"
@@ -183,6 +186,8 @@ def legible(name: str) -> Iterator[None]:
 
 _GO_BACK = "Go back to the last good copy of the book and log the newer sheets again."
 
+_DAMAGED = "{name} is damaged"
+
 _COMPLAINTS = (
     (
         ("is locked", "lock timeout", "could not obtain lock"),
@@ -196,7 +201,7 @@ _COMPLAINTS = (
     ),
     (
         ("malformed", "not a database", "could not decode", "unsupported file format"),
-        "{name} is damaged",
+        _DAMAGED,
         _GO_BACK,
     ),
     (

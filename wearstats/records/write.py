@@ -2,11 +2,13 @@
 
 import csv
 import math
+import os
 import re
 import secrets
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from datetime import date, datetime
-from io import TextIOWrapper
+from io import BytesIO, TextIOWrapper
 from pathlib import Path
 from typing import IO, Any
 
@@ -223,7 +225,7 @@ def _widths(frame: pd.DataFrame) -> list[int]:
     return [min(max(length + 2, _NARROWEST), _WIDEST) for length in longest]
 
 
-def write_whole(path: Path, write: Callable[[IO[bytes]], None]) -> None:
+def write_whole(path: Path, write: Callable[[IO[bytes]], object]) -> None:
     """Write beside, then rename: a reader finds the old file or the new one, never half.
 
     Raises
@@ -232,13 +234,20 @@ def write_whole(path: Path, write: Callable[[IO[bytes]], None]) -> None:
         The file cannot be written.
     """
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    # In memory first: what a full disk interrupts (a zip archive) may not end well by itself.
+    content = BytesIO()
+    write(content)
     try:
         with beside.open("xb") as file:
-            write(file)
+            file.write(content.getbuffer())
+            # On the disk before it takes the name: a power cut leaves the old file or the new.
+            file.flush()
+            os.fsync(file.fileno())
         beside.replace(path)
     except OSError as error:
         message = f"it cannot be written ({error.strerror or error})"
         finding = Finding("file-unwritable", message, file=path.name)
         raise RecordError(str(finding), findings=(finding,)) from error
     finally:
-        beside.unlink(missing_ok=True)
+        with suppress(OSError):  # a folder that is none has been told of above
+            beside.unlink(missing_ok=True)
