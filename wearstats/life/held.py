@@ -14,13 +14,10 @@ import numpy as np
 from wearstats.arrays import FloatArray, IntArray
 from wearstats.errors import NotConvergedError
 from wearstats.life.distributions import Jet
+from wearstats.life.ends import SPAN, Ends
 from wearstats.life.fitting import ascend
 from wearstats.life.hazard_likelihood import Point
 from wearstats.life.quantities import Quantity
-
-SPAN = 12.0
-"""How far from the estimate an end is sought, in standard errors and in units of the quantity
-(a log), before that side counts as unbounded."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -162,46 +159,26 @@ class _Search:
 
 
 def _end(summit: Summit, quantity: Quantity, search: _Search) -> float | None:
-    target = float(np.sqrt(search.critical))
-    centre, sign, lean = search.centre, search.sign, search.lean
-    inner, outer = centre, sign * np.inf
-    c = centre + sign * target * search.spread
+    target, centre, lean = np.sqrt([search.critical]), search.centre, search.lean
+    ends = Ends(np.array([centre]), np.array([search.sign]), target, np.array([search.span]))
+    c = centre + search.sign * float(target[0]) * search.spread
     known = summit.theta
     for _ in range(60):
-        ahead = _moved(summit, known + (c - inner) * lean)
+        ahead = _moved(summit, known + (c - float(ends.inner[0])) * lean)
         found = profile_at(summit, quantity, c, ahead)
         if not np.isfinite(found.value):
             found = profile_at(summit, quantity, c, _moved(summit, known))
         fall = float(np.sqrt(2.0 * max(summit.value - found.value, 0.0)))
-        if abs(fall - target) < 1e-9 * (1 + target):
-            return c
-        if fall < target:
-            if abs(c - centre) >= search.span:
-                return None
+        if fall < target[0]:
             if c != centre:
                 lean = (found.theta - summit.theta) / (c - centre)
-            inner, known = c, found.theta
-        else:
-            outer = c
-        with np.errstate(divide="ignore", invalid="ignore"):
-            step = float(abs((target - fall) * fall / np.float64(found.slope)))
-        c = _next(c, search, step if fall < target else -step, (inner, outer))
-        if c in {inner, outer}:  # no float lies between
-            return c
+            known = found.theta
+        after = float(ends.take(np.array([c]), np.array([fall]), np.array([found.slope]))[0])
+        if ends.done:
+            return None if ends.unbounded[0] else c
+        c = after
     message = "the end of a profile-likelihood interval was not found"
     raise NotConvergedError(message, last=summit.theta.tolist())
-
-
-def _next(c: float, search: _Search, step: float, bracket: tuple[float, float]) -> float:
-    """Return where to look next: a Newton step outwards or back, kept in the bracket."""
-    inner, outer = bracket
-    reach = abs(c - search.centre)
-    if not np.isfinite(outer):
-        wide = step if np.isfinite(step) else 2 * reach
-        return c + search.sign * float(np.clip(wide, reach / 4, 2 * reach))
-    nearer = c + search.sign * step
-    inside = np.isfinite(nearer) and (nearer - inner) * (nearer - outer) < 0
-    return nearer if inside else (inner + outer) / 2
 
 
 def _moved(summit: Summit, theta: FloatArray) -> FloatArray:

@@ -9,6 +9,7 @@ from wearstats.arrays import BoolArray, FloatArray
 from wearstats.errors import NotIdentifiedError, TooFewError
 from wearstats.life.distributions import Law, keeps_form
 from wearstats.life.exposures import Exposures, watched
+from wearstats.life.rising import rising_direction
 
 if TYPE_CHECKING:
     from wearstats.lives.histories import Histories
@@ -95,11 +96,7 @@ def separating_direction(law: Law, lives: Exposures) -> FloatArray | None:
     programme. It finds every such direction where lives that failed between looks have one
     stretch there, and some of them else. For laws other than Weibull only beta is moved, as
     their hazard does not take the same form elsewhere.
-
-    Source: as Albert & Anderson 1984, Biometrika 71:1-10, for logistic regression (from memory).
     """
-    from scipy import optimize
-
     last = np.flatnonzero(np.diff(lives.between.group, append=-1) != 0)
 
     def design(stop: FloatArray, covariates: FloatArray) -> FloatArray:
@@ -116,14 +113,7 @@ def separating_direction(law: Law, lives: Exposures) -> FloatArray | None:
         bounds[:2] = [(0.0, 0.0), (0.0, 0.0)]
     elif law.fixed_slope is not None:
         bounds[1] = (0.0, 0.0)
-    rows = np.vstack([sure, -failed])
-    found = optimize.linprog(
-        rows.sum(axis=0), A_ub=rows, b_ub=np.zeros(len(rows)), bounds=bounds, method="highs"
-    )
-    if found.status != 0 or found.fun is None or found.fun > -_SAME * len(rows):
-        return None
-    direction: FloatArray = np.asarray(found.x, dtype=np.float64)
-    return direction
+    return rising_direction(np.vstack([-sure, failed]), bounds)
 
 
 def flat_direction(

@@ -16,13 +16,9 @@ from wearstats.arrays import FloatArray
 from wearstats.errors import NotConvergedError
 from wearstats.life.axes import Axis, Curve
 from wearstats.life.distributions import Jet, Law
+from wearstats.life.ends import SPAN, Ends
 from wearstats.life.fitting import Ascent, ascend
 from wearstats.life.likelihood import Sample, derivatives
-
-_SPAN = 12.0
-"""How far from the estimate an end is sought, in units of the axis (a log, so a factor of
-160 000) and in standard errors, before that side counts as unbounded. Further out a cumulative
-hazard past entry is the small difference of numbers too large for it."""
 
 
 def _along(law: Law, sample: Sample, curve: Curve) -> tuple[Jet, FloatArray, FloatArray]:
@@ -102,50 +98,36 @@ def profile_ends(
     sign = np.array([[-1.0], [1.0]])
     centre, free = axis.coordinates(best)
     top, spread, drift = _at_centre(law, sample, axis, centre, free)
-    span = _SPAN * np.maximum(1.0, spread)
-    inner = np.broadcast_to(centre, (2, centre.size)).copy()
-    outer = np.full_like(inner, np.inf) * sign
+    ends = Ends(centre, sign, target, SPAN * np.maximum(1.0, spread))
+    ends.unbounded |= ~np.array(bounded)[:, None]
     c = centre + sign * target * spread
     known = np.broadcast_to(free, c.shape)
     lean = np.broadcast_to(drift, c.shape)
     guess = known + _within((c - centre) * lean, 2.0 + np.abs(known))
-    settled = np.zeros(c.shape, dtype=np.bool_)
-    unbounded = np.broadcast_to(~np.array(bounded)[:, None], c.shape).copy()
     for _ in range(100):
         guess = _within_reach(partial(_value, law, sample, axis, c), guess, known)
         found = profile_at(law, sample, axis, c, guess)
         free = np.maximum(found.theta[..., 0], axis.least_free)
         jet, in_c, mixed = _along(law, sample, axis.curve(c, free))
         fall = np.sqrt(2.0 * np.maximum(top - jet[0], 0.0))
-        settled |= np.abs(fall - target) < 1e-9 * (1 + target)
-        inside = fall < target
-        inner, outer = np.where(inside, c, inner), np.where(inside, outer, c)
-        open_ended = ~np.isfinite(outer)
-        unbounded |= open_ended & (np.abs(c - centre) >= span)
-        if (settled | unbounded).all():
+        ahead = ends.take(c, fall, in_c)
+        if ends.done:
             break
-        step = np.abs((target - fall) * fall / in_c) * np.where(inside, sign, -sign)
-        reach = np.abs(c - centre)
-        wider = c + sign * np.clip(np.nan_to_num(np.abs(step), nan=np.inf), reach / 4, 2 * reach)
-        nearer = c + step
-        between = (nearer - inner) * (nearer - outer) < 0
-        nearer = np.where(between, nearer, (inner + np.where(open_ended, inner, outer)) / 2)
-        ahead = np.where(open_ended, wider, nearer)
-        ahead = np.where(settled | unbounded, c, ahead)
         # The free parameter is foretold from the last point inside: beyond the end, and where
         # the likelihood is no longer finite, it may have gone anywhere.
+        inside = fall < target
         slope = np.nan_to_num(-mixed / jet[2], nan=0.0, posinf=0.0, neginf=0.0)
         known = np.where(inside, np.maximum(free, axis.least_free + 1.0), known)
         lean = np.where(inside, slope, lean)
-        guess = known + _within((ahead - inner) * lean, 2.0 + np.abs(known))
-        guess = np.where(settled | unbounded, found.theta[..., 0], guess)
-        guess = np.where(settled, guess, np.maximum(guess, axis.least_free + 1.0))
+        guess = known + _within((ahead - ends.inner) * lean, 2.0 + np.abs(known))
+        guess = np.where(ends.settled | ends.unbounded, found.theta[..., 0], guess)
+        guess = np.where(ends.settled, guess, np.maximum(guess, axis.least_free + 1.0))
         c = ahead
     else:
         message = "the end of a profile-likelihood interval was not found"
         raise NotConvergedError(message, last=best.tolist())
-    ends = np.where(unbounded, sign * np.inf, c)
-    return centre, ends[0], ends[1]
+    found_at = np.where(ends.unbounded, sign * np.inf, c)
+    return centre, found_at[0], found_at[1]
 
 
 def _value(law: Law, sample: Sample, axis: Axis, c: FloatArray, free: FloatArray) -> FloatArray:

@@ -6,9 +6,8 @@ import numpy as np
 
 from wearstats.arrays import FloatArray
 from wearstats.errors import NotIdentifiedError
+from wearstats.life.rising import rising_direction
 
-_TOLERANCE = 1e-6
-_RISES = 1e-4
 _FIRST_ROWS = 20_000
 
 
@@ -41,7 +40,7 @@ def refuse_separation(
     limit = _FIRST_ROWS
     while True:
         kept, whole = _some(rows(), limit, len(names))
-        direction = _direction(kept)
+        direction = rising_direction(kept)
         if direction is None:
             return
         if whole:
@@ -66,19 +65,3 @@ def _some(blocks: Iterator[FloatArray], limit: int, width: int) -> tuple[FloatAr
         if count > limit:
             return np.concatenate(kept), False
     return np.concatenate(kept) if kept else np.zeros((0, width)), True
-
-
-def _direction(rows: FloatArray) -> FloatArray | None:
-    from scipy.optimize import linprog
-
-    lengths = np.abs(rows).max(axis=1, initial=0.0)
-    told = np.unique(rows[lengths > 0] / lengths[lengths > 0, None], axis=0)
-    if not told.size:
-        return None
-    best = linprog(-told.sum(axis=0), A_ub=-told, b_ub=np.zeros(told.shape[0]), bounds=(-1.0, 1.0))
-    if best.x is None:
-        return None
-    along = told @ best.x
-    # The solver keeps its limits to about 1e-7 only.
-    rises = along.max() > _RISES and along.min() > -_TOLERANCE
-    return np.asarray(best.x, dtype=np.float64) if rises else None
