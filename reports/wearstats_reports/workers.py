@@ -13,12 +13,18 @@ from typing import Self
 from wearstats_reports.render import unit_page
 from wearstats_reports.report import SeasonReport
 
+PROCESSES_VARIABLE = "WEARSTATS_PROCESSES"
+"""How many processes may be used, where not as many as there are processors."""
+
 _MOST = 8
 """More processes than this wait for one another's memory."""
 
 
 def processors() -> int:
-    """Return how many processors this process may use."""
+    """Return how many processors this process may use, or `WEARSTATS_PROCESSES` where set."""
+    asked = os.environ.get(PROCESSES_VARIABLE, "")
+    if asked.isdecimal():
+        return max(1, int(asked))
     try:
         return len(os.sched_getaffinity(0))
     except AttributeError:  # not on macOS and Windows
