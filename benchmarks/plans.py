@@ -1,6 +1,6 @@
 """What following the plan costs against the best fixed rule; how long a meet takes to plan.
 
-    python benchmarks/plans.py [--fleets 200] [--processes 1] [--only meets|fleets]
+    python benchmarks/plans.py [--fleets 200] [--processes 1] [--only meets|fleets] [--no-hot]
 
 Fleets of known truth: four to ten units; strips with Weibull shape 1.8 to 4 and scale 7 to 16
 runs; log of a unit's factor on the hazard normal with a standard deviation of 0 to 0.6, even; a
@@ -9,7 +9,10 @@ record, restripped after 7 to 12 runs, looked at after 45 % of the runs and at e
 come 96 runs a unit with a look after each:
 
 - the plan: refitted after 0, 12 and 36 runs from everything on record; each unit is restripped
-  at the number of runs that costs least for it (`RestripPlan.best` on its own draws);
+  at the number of runs that costs least for it (`RestripPlan.best` on its own draws).
+  From the last fifth of their life on, a look finds strips hot with a chance of 40 %, as in
+  `synthetic_data`; then the plan goes by what the records say of hot strips (`--no-hot`: it
+  goes by runs alone);
 - the best fixed rule in hindsight: the one number of runs for the whole fleet that would have cost
   least on exactly these strips, known only when all is over;
 - the best fixed rule for the truth: the number of runs that costs least in the long run for
@@ -24,13 +27,16 @@ import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
 from wearstats.arrays import FloatArray, IntArray
 from wearstats.life import posterior
 from wearstats.lives.observations import Observations
-from wearstats.plans import KnownSurvival, Meet, MeetUnit, RestripPlan, plan_meet
+from wearstats.plans import KnownSurvival, Meet, MeetUnit, RestripPlan, chances, plan_meet
+from wearstats.plans.advice import Stakes
+from wearstats.plans.hot import HotDraws, hot_of
 from wearstats.plans.unit_effects import effects_of
 from wearstats.records.costs import Costs
 
@@ -38,6 +44,7 @@ SEED = 20261125
 RECORDED, AHEAD = 20, 96
 REFITS = (0, 12, 36)
 LOOKED = 0.45
+HOT_FROM, HOT_CHANCE = 0.8, 0.4
 NEVER = 1000
 RULES = np.append(np.arange(1, 61), NEVER)
 BOATS = 12
@@ -67,9 +74,15 @@ class Records:
     lower: list[float] = field(default_factory=list)
     upper: list[float] = field(default_factory=list)
     units: list[str] = field(default_factory=list)
+    hot: list[tuple[float, float, bool]] = field(default_factory=list)
+    """Age at the first hot look, runs after it, whether they burned through."""
 
-    def add(self, unit: int, lower: float, upper: float) -> None:
-        """Write down one life."""
+    def add(self, unit: int, lower: float, upper: float, hot: float = np.inf) -> None:
+        """Write down one life, and the age at which it was first found hot."""
+        burned = bool(np.isfinite(upper))
+        last = (max(lower, hot) + upper) / 2 if burned else lower
+        if last > hot:
+            self.hot.append((hot, last - hot, burned))
         self.lower.append(lower)
         self.upper.append(upper)
         self.units.append(f"K{unit}")
@@ -98,6 +111,11 @@ def drawn(rng: np.random.Generator) -> Fleet:
     )
 
 
+def found_hot(age: float, life: float, rng: np.random.Generator) -> bool:
+    """Say whether a look finds sound strips hot."""
+    return bool(rng.random() < HOT_CHANCE and age >= HOT_FROM * life)
+
+
 def recorded(fleet: Fleet, rng: np.random.Generator) -> Records:
     """Return the season on record."""
     records = Records()
@@ -107,13 +125,15 @@ def recorded(fleet: Fleet, rng: np.random.Generator) -> Records:
         while made < RECORDED:
             life, due = lives[unit, number], int(rng.integers(7, 13))
             age = sound = 0
-            failed = False
+            failed, hot = False, np.inf
             while made < RECORDED and age < due and not failed:
                 age, made = age + 1, made + 1
                 looks = rng.random() < LOOKED or age == due or made == RECORDED
                 failed = looks and age >= life
                 sound = age if looks and not failed else sound
-            records.add(unit, sound, age if failed else np.inf)
+                if looks and not failed and found_hot(age, life, rng):
+                    hot = min(hot, age)
+            records.add(unit, sound, age if failed else np.inf, hot)
             number += 1
     return records
 
@@ -133,34 +153,59 @@ def cost_of(fleet: Fleet, lives: FloatArray, rules: IntArray) -> FloatArray:
     return np.asarray(total / (AHEAD * lives.shape[0]))
 
 
-def cost_of_plan(fleet: Fleet, lives: FloatArray, records: Records) -> float:
+@dataclass(frozen=True)
+class Today:
+    """What the plan says today."""
+
+    due: FloatArray
+    off_if_hot: list[bool]
+
+
+def cost_of_plan(
+    fleet: Fleet, lives: FloatArray, records: Records, rng: np.random.Generator, *, by_hot: bool
+) -> float:
     """Return what following the plan costs a run."""
     units = lives.shape[0]
-    due = np.zeros(units)
     age, number, total = np.zeros(units), np.zeros(units, dtype=np.int64), 0.0
+    hot = np.full(units, np.inf)
     for run in range(AHEAD):
         if run in REFITS:
-            due = planned(fleet, records, age)
+            today = planned(fleet, records, age)
         for unit in range(units):
-            if age[unit] >= due[unit]:
+            off = by_hot and np.isfinite(hot[unit]) and today.off_if_hot[unit]
+            if age[unit] >= today.due[unit] or off:
                 total += 1.0
-                records.add(unit, age[unit], np.inf)
-                age[unit], number[unit] = 0.0, number[unit] + 1
+                records.add(unit, age[unit], np.inf, hot[unit])
+                age[unit], number[unit], hot[unit] = 0.0, number[unit] + 1, np.inf
             age[unit] += 1
-            if age[unit] >= lives[unit, number[unit]]:
+            life = lives[unit, number[unit]]
+            if age[unit] >= life:
                 total += 1.0 + fleet.burn_through
-                records.add(unit, age[unit] - 1, age[unit])
-                age[unit], number[unit] = 0.0, number[unit] + 1
+                records.add(unit, age[unit] - 1, age[unit], hot[unit])
+                age[unit], number[unit], hot[unit] = 0.0, number[unit] + 1, np.inf
+            elif found_hot(age[unit], life, rng):
+                hot[unit] = min(hot[unit], age[unit])
     return float(total / (AHEAD * units))
 
 
-def planned(fleet: Fleet, records: Records, in_use: FloatArray) -> FloatArray:
-    """Return the runs after which each unit is restripped, as the plan says today."""
+def planned(fleet: Fleet, records: Records, in_use: FloatArray) -> Today:
+    """Return the runs after which each unit is restripped, and whether it is where found hot."""
     seen, names = records.seen(in_use)
-    effects = effects_of(seen, names, posterior(seen))
+    life = posterior(seen)
+    effects = effects_of(seen, names, life)
     plan = RestripPlan(Costs(planned=1.0, burn_through=fleet.burn_through))
-    found = [plan.best(effects.draws_of(f"K{unit}")).best for unit in range(in_use.size)]
-    return np.array([NEVER if best is None else best for best in found], dtype=np.float64)
+    found = [plan.best(effects.draws_of(f"K{unit}")) for unit in range(in_use.size)]
+    hot = hot_of(records.hot, life, usual_age=float(np.median(seen.lower)))
+    due = [NEVER if each.best is None else each.best for each in found]
+    off = []
+    for unit, each in enumerate(found):
+        at = min(due[unit], 10.0)
+        strips = HotDraws(effects.draws_of(f"K{unit}"), at, hot)
+        asked = chances(strips, age=at, last_look=at, runs_ahead=1, level=0.9)
+        least = each.cost_per_run.estimate if each.cost_per_run is not None else None
+        stakes = Stakes(least or 0.0, fleet.burn_through, (0.0,), "")
+        off.append(stakes.gain(asked) < 0)
+    return Today(np.array(due, dtype=np.float64), off)
 
 
 def rule_for_the_truth(fleet: Fleet) -> int:
@@ -174,14 +219,14 @@ def rule_for_the_truth(fleet: Fleet) -> int:
     return int(np.argmin(cost))
 
 
-def one(place: int) -> tuple[float, float, float, float]:
+def one(place: int, *, by_hot: bool) -> tuple[float, float, float, float]:
     """Return the spread of one fleet and the three costs: plan, in hindsight, for the truth."""
     rng = np.random.default_rng([SEED, place])
     fleet = drawn(rng)
     records = recorded(fleet, rng)
     lives = fleet.lives(rng, AHEAD + 1)
     rules = cost_of(fleet, lives, RULES)
-    plan = cost_of_plan(fleet, lives, records)
+    plan = cost_of_plan(fleet, lives, records, rng, by_hot=by_hot)
     print(f"{place} {plan:.4f} {rules.min():.4f}", file=sys.stderr, flush=True)
     return fleet.spread, plan, float(rules.min()), float(rules[rule_for_the_truth(fleet)])
 
@@ -201,14 +246,14 @@ def said(name: str, plan: FloatArray, rule: FloatArray) -> str:
     )
 
 
-def compare(fleets: int, processes: int) -> None:
+def compare(fleets: int, processes: int, *, by_hot: bool) -> None:
     """Run the fleets and print what came of them."""
     start = time.perf_counter()
     if processes > 1:
         with ProcessPoolExecutor(processes) as pool:
-            rows = list(pool.map(one, range(fleets)))
+            rows = list(pool.map(partial(one, by_hot=by_hot), range(fleets)))
     else:
-        rows = [one(place) for place in range(fleets)]
+        rows = [one(place, by_hot=by_hot) for place in range(fleets)]
     spread, plan, hindsight, truth = np.array(rows).T
     print(f"Cost a run, in planned restrips; {fleets} fleets, seed {SEED}")
     for low, high in ((0.0, 0.6), (0.0, 0.2), (0.2, 0.4), (0.4, 0.6)):
@@ -274,12 +319,13 @@ def main() -> None:
     parser.add_argument("--fleets", type=int, default=200)
     parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--only", choices=("meets", "fleets"))
+    parser.add_argument("--no-hot", action="store_true", help="the plan goes by runs alone")
     asked = parser.parse_args()
     if asked.only != "fleets":
         print(f"Meets of {BOATS} units and {RUNS} runs, with the next-best plan:")
         meets()
     if asked.only != "meets":
-        compare(asked.fleets, asked.processes)
+        compare(asked.fleets, asked.processes, by_hot=not asked.no_hot)
 
 
 if __name__ == "__main__":

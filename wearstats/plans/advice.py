@@ -77,8 +77,8 @@ class Case:
         Age at which they were last known sound.
     ever_looked : bool
         False where that is only their age when fitted, or when the unit joined.
-    hot : bool
-        The last look found them hot.
+    hot : str
+        Empty, or where a look found them hot, what the records say of such strips.
     runs_ahead : int
     bound : float
         Least chance asked for.
@@ -96,7 +96,7 @@ class Case:
     age: float
     last_look: float
     ever_looked: bool
-    hot: bool
+    hot: str
     runs_ahead: int
     bound: float
     asks_for_chance: bool
@@ -227,5 +227,5 @@ def _since_look(case: Case) -> str:
 
 
 def _sentence(reason: str, case: Case) -> str:
-    hot = "; the last look found them hot, which these chances do not count" if case.hot else ""
+    hot = f"; a look found them hot: {case.hot}" if case.hot else ""
     return f"{reason[0].upper()}{reason[1:]}{hot}."

@@ -10,6 +10,7 @@ from wearstats.estimates import Estimate
 from wearstats.plans.advice import Advice
 from wearstats.plans.cautions import CAUTIONS
 from wearstats.plans.chance import Chances
+from wearstats.plans.draws import SurvivalDraws
 from wearstats.plans.restrip import RestripInterval
 from wearstats.plans.restrip_remarks import on_failures
 
@@ -49,6 +50,9 @@ class UnitOutlook:
         The last look found the strips failed.
     interval : RestripInterval or None
         When to restrip this unit, given what it does to strips; None where that was not asked.
+    strips : SurvivalDraws or None
+        Draws of the strips in use where more is known of them than of others on this unit: a look
+        found them hot.
     gain, value_of_look : float or None
         Money: what the runs ahead gain over new strips now if these are sound, and what a look
         is worth; both with all that is unknown averaged over. None where no cost is weighed.
@@ -64,6 +68,7 @@ class UnitOutlook:
     service_limit_runs: float | None = None
     failed: bool = False
     interval: RestripInterval | None = None
+    strips: SurvivalDraws | None = None
     gain: float | None = None
     value_of_look: float | None = None
 

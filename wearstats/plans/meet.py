@@ -120,6 +120,8 @@ class MeetUnit:
     service_limit_runs : float or None
     loss_psi_by_age : callable or None
         See `RestripPlan.best`.
+    strips : SurvivalDraws or None
+        Draws of the strips in use where more is known of them: see `UnitOutlook.strips`.
     """
 
     unit: str
@@ -129,6 +131,7 @@ class MeetUnit:
     must_restrip: bool = False
     service_limit_runs: float | None = None
     loss_psi_by_age: LossByAge | None = None
+    strips: SurvivalDraws | None = None
 
     def __post_init__(self) -> None:
         """Refuse ages that make no sense."""

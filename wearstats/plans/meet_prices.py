@@ -26,7 +26,7 @@ from wearstats.arrays import FloatArray
 from wearstats.errors import PlanError
 from wearstats.estimates import Estimate
 from wearstats.plans.chance import MEAN_NOTE
-from wearstats.plans.draws import estimate_over, sound
+from wearstats.plans.draws import SurvivalDraws, estimate_over, sound
 from wearstats.plans.meet import MeetUnit
 from wearstats.records.costs import Costs
 
@@ -164,16 +164,18 @@ def priced(unit: MeetUnit, costs: Costs, *, load: float, runs: int, counts_strip
         No draw under which its strips could have come this far.
     """
     gathered = [grain(load * made) for made in range(runs + 1)]
-    new = _strips(unit, 0.0, 0.0, gathered)
-    old = new if unit.must_restrip else _strips(unit, unit.age, unit.last_look, gathered)
+    new = _strips(unit, unit.draws, 0.0, gathered)
+    in_use = unit.draws if unit.strips is None else unit.strips
+    old = new if unit.must_restrip else _strips(unit, in_use, unit.age, gathered)
     prices = Prices(unit, old, new, costs, 0.0, counts_strips)
     return replace(prices, least_per_run=_least_per_run(prices)) if counts_strips else prices
 
 
-def _strips(unit: MeetUnit, age: float, last_look: float, gathered: list[float]) -> Strips:
+def _strips(unit: MeetUnit, draws: SurvivalDraws, age: float, gathered: list[float]) -> Strips:
+    last_look = unit.last_look if age > 0 else 0.0
     further = np.add.outer(np.arange(_FAR + 1), gathered).ravel()
     ages = np.unique(np.round(age + further, _GRAIN))
-    sounding = sound(unit.draws, np.concatenate([[last_look], ages]))
+    sounding = sound(draws, np.concatenate([[last_look], ages]))
     at_look = sounding.at(last_look)
     seen = at_look > 0
     if not bool(seen.any()):

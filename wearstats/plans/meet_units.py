@@ -38,6 +38,7 @@ def meet_units(
             must_restrip=unit.failed or unit.age is None or unit.chances is None,
             service_limit_runs=unit.service_limit_runs,
             loss_psi_by_age=loss_psi_by_age,
+            strips=unit.strips,
         )
         for unit in fleet.units
     )

@@ -2,7 +2,7 @@
 
 import functools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +14,7 @@ from wearstats.plans.advice import Advice, Case, Stakes, advise, over_service_li
 from wearstats.plans.chance import Chances, chances
 from wearstats.plans.draws import SurvivalDraws, checked_share
 from wearstats.plans.fleet import FleetOutlook, UnitApart, UnitOutlook
+from wearstats.plans.hot import HotDraws, HotSeen, first_hot, hot_seen
 from wearstats.plans.restrip import LossByAge, RestripInterval, RestripPlan
 from wearstats.records.schema import MODES
 from wearstats.records.season import Season
@@ -92,8 +93,16 @@ def outlook(
             curve.draws, age=age, last_look=last_look, runs_ahead=runs_ahead, level=level
         )
 
-    own = draws_of is not None
-    ask = _Ask(chances_of, curve_of, int(runs_ahead), plan, loss_psi_by_age, own=own)
+    ask = _Ask(
+        chances_of,
+        curve_of,
+        int(runs_ahead),
+        plan,
+        loss_psi_by_age,
+        hot=hot_seen(lives, draws, FAILED),
+        first_hot=first_hot(lives),
+        own=draws_of is not None,
+    )
     return FleetOutlook(
         units=tuple(
             _unit_outlook(name, lives, ask, limits.get(name, plan.service_limit_runs))
@@ -124,7 +133,17 @@ class _Ask:
     runs_ahead: int
     plan: RestripPlan
     loss_psi_by_age: LossByAge | None
+    hot: HotSeen
+    first_hot: Mapping[tuple[str, int], float]
     own: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Strips:
+    """The strips in use on a unit: its curve, and the age at which a look found them hot."""
+
+    curve: _Curve
+    hot_since: float | None
 
 
 def _stakes(ask: _Ask, interval: RestripInterval, age: float) -> Stakes | None:
@@ -192,11 +211,12 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
         return UnitOutlook(name, Advice.LOOK, reason, build=build, service_limit_runs=limit)
     looked = bool(pd.notna(current["last_look"]))
     last_look = min(float(current["last_look"] if looked else current["entry"]), age)
+    hot_since = ask.first_hot.get((name, build))
     case = Case(
         age=age,
         last_look=last_look,
         ever_looked=looked and last_look > 0,
-        hot=state == "hot",
+        hot="" if hot_since is None else ask.hot.words,
         runs_ahead=ask.runs_ahead,
         bound=ask.plan.least_chance,
         asks_for_chance=ask.plan.asks_for_chance,
@@ -204,7 +224,7 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
         stakes=_stakes(ask, curve.interval, age),
         cost_of_look=None if ask.plan.costs is None else ask.plan.costs.look,
     )
-    return _told(name, build, case, ask, curve)
+    return _told(name, build, case, ask, _Strips(curve, hot_since))
 
 
 def _why_untold(lives: StripLives, name: str, build: int) -> str:
@@ -219,7 +239,10 @@ def _last_state(runs: pd.DataFrame, name: str, build: int) -> str | None:
     return None if seen.empty else str(seen.iloc[-1])
 
 
-def _told(name: str, build: int, case: Case, ask: _Ask, curve: _Curve) -> UnitOutlook:
+def _told(name: str, build: int, case: Case, ask: _Ask, strips: _Strips) -> UnitOutlook:
+    curve, since = strips.curve, strips.hot_since
+    hot = None if since is None else HotDraws(curve.draws, since, ask.hot)
+
     def outlook_of(advice: Advice, reason: str, found: Chances | None = None) -> UnitOutlook:
         stakes = None if found is None else case.stakes
         return UnitOutlook(
@@ -232,12 +255,22 @@ def _told(name: str, build: int, case: Case, ask: _Ask, curve: _Curve) -> UnitOu
             chances=found,
             service_limit_runs=case.service_limit_runs,
             interval=curve.interval if ask.own else None,
+            strips=hot,
             gain=None if stakes is None or found is None else stakes.gain(found),
             value_of_look=None if stakes is None or found is None else stakes.value_of_look(found),
         )
 
     try:
         found = ask.chances_of(curve, case.age, case.last_look)
+        if hot is not None:
+            of_hot = chances(
+                hot,
+                age=case.age,
+                last_look=case.last_look,
+                runs_ahead=ask.runs_ahead,
+                level=found.ahead.level,
+            )
+            found = replace(of_hot, ahead_if_new=found.ahead_if_new)
     except PlanError as error:
         limit = over_service_limit(case)
         if limit is not None:

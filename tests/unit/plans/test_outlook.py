@@ -66,6 +66,7 @@ def fleet(
         }
     )
     runs = pd.DataFrame(states, columns=["unit", "build", "strips"])
+    runs["age_after"] = 1.0 + runs.groupby(["unit", "build"]).cumcount()
     lives = StripLives(pd.DataFrame(list(builds)), runs, left_out)
     return outlook(
         Season.from_frames(units=units), lives, survival, **({"runs_ahead": 3} | settings)
@@ -307,10 +308,36 @@ def test_a_fit_that_rules_out_the_records_cannot_tell() -> None:
     assert limited.advice is Advice.RESTRIP
 
 
-def test_hot_strips_are_mentioned() -> None:
-    states = (("K1", 1, "sound"), ("K1", 1, "hot"), ("K1", 1, None))
-    unit = only(fleet(build_of("K1"), states=states, plan=RestripPlan(bound=0.8)))
-    assert unit.reason.endswith("found them hot, which these chances do not count.")
+def test_hot_strips_are_told_by_what_followed_on_record() -> None:
+    # Four builds found hot at run 2 and run on, burned between 2 and 4: 4 in 4 runs.
+    burned = {"lower": 2.0, "upper": 4.0, "mode": "burned", "open": False, "ending": "burned"}
+    past = [build_of("K1", build=number, **burned) for number in range(1, 5)]
+    hot_before = tuple(("K1", number, state) for number in range(1, 5) for state in ("", "hot"))
+    hot_now = tuple(("K1", 5, state) for state in ("", "", "", "hot"))
+    plan = RestripPlan(PRICES)
+    cold = only(fleet(*past, build_of("K1", build=5), states=hot_before, plan=plan, runs_ahead=1))
+    unit = only(
+        fleet(*past, build_of("K1", build=5), states=hot_before + hot_now, plan=plan, runs_ahead=1)
+    )
+    assert (cold.advice, unit.advice) == (Advice.RUN, Advice.RESTRIP)
+    assert unit.reason.endswith(
+        "a look found them hot: of 4 builds run on after that 4 burned through in four runs."
+    )
+    # Gamma(4.5, 1/(2 h) + 4) with h = (3^3 - 2^3) / 12^3: E exp(-r) = (rate / (rate + 1))^4.5.
+    rate = 12**3 / (2 * (3**3 - 2**3)) + 4
+    assert unit.chances is not None
+    lasting = unit.chances.ahead.estimate
+    # One draw of the curve pairs with one draw of the rate: the middle of the law.
+    assert lasting is not None
+    assert lasting == pytest.approx((rate / (rate + 1)) ** 4.5, abs=0.03)
+
+
+def test_with_no_hot_strips_run_on_before_hot_means_little() -> None:
+    hot = tuple(("K1", 1, state) for state in ("", "", "", "hot"))
+    unit = only(fleet(build_of("K1"), states=hot, plan=RestripPlan(bound=0.5)))
+    assert unit.reason.endswith(
+        "a look found them hot: no strips on record were run on after that."
+    )
 
 
 def test_strips_as_they_stand_follow_from_the_outlook() -> None:
