@@ -5,10 +5,11 @@ BIN := $(VENV)/bin
 # Our matrices are small: threads only wait for one another.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: help install demo test test-slow recovery fmt lint types layers check bench calibration lock wheel docs clean
+.PHONY: help install demo sample test test-slow recovery fmt lint types layers check bench calibration lock wheel docs clean
 
 help:
 	@echo "make demo   set up, simulate a season and write its reports to demo/"
+	@echo "make sample the report of the simulated season, committed in reports/sample"
 	@echo "make test   set up and run the tests"
 	@echo "make check  lint, types, layers, tests, 100 simulated seasons against their truth"
 	@echo "make bench  measure, side by side in one run"
@@ -30,6 +31,13 @@ install: $(VENV)/.dev
 demo: $(VENV)/.use
 	@rm -rf demo
 	$(BIN)/wearstats demo demo
+
+sample: $(VENV)/.use
+	@rm -rf build/sample
+	@mkdir -p build
+	$(BIN)/wearstats demo build/sample
+	@rm -rf reports/sample
+	@mv build/sample/report reports/sample
 
 test: $(VENV)/.dev
 	$(BIN)/python -m pytest -n 2 -q

@@ -119,6 +119,16 @@ NUMBERS = (
         "Where the true clearance of these strips should lie at an age; wider the farther ahead.",
     ),
     Word(
+        "hazard ratio",
+        "How many times as likely strips are to burn through in a run, one sort against another, "
+        "or for so much more of something. At 1 there is no difference.",
+    ),
+    Word(
+        "looking back",
+        "What earlier records would have said of runs that have been made since, beside what "
+        "became of them.",
+    ),
+    Word(
         "failures over total runs",
         "How many failures a unit has had by so many runs over all its builds; the fleet’s mean "
         "beside it. Steps that crowd together mean it wears strips out faster.",

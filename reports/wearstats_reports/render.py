@@ -101,7 +101,7 @@ def fleet_page(report: SeasonReport) -> str:
     return _page(
         "index.html.j2",
         report,
-        max(len(report.units), len(report.went_with.ratios)),
+        max(map(len, (report.units, report.went_with.ratios, report.past_chances.rows))),
         life_figure=figures.fleet_curve(report),
         bars_figures=figures.fleet_bars(report),
         ratios_figure=figures.went_with(report),

@@ -1,6 +1,7 @@
 """The demo, as `make demo` calls it: messy sheets in, a fleet table and reports out."""
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -47,6 +48,65 @@ def test_it_ends_with_a_fleet_table_marked_simulated(told: str, folder: Path) ->
     assert max(map(len, told.splitlines())) <= 80
     for name in ("sheets/truth.json", "season.book", "report/index.html", "report/season.json"):
         assert (folder / name).stat().st_size > 0
+
+
+SAMPLE = Path(__file__).parents[2] / "reports" / "sample"
+# A tag, a drawing, a number. Numbers are compared in the JSON, not as they happen to be rounded;
+# a drawing by its words, as its lines rest on the fonts of the machine.
+_DRAWN = re.compile(
+    r"<(style|script)[^>]*>.*?</\1>|<svg.*?<title[^>]*>(.*?)</title><desc[^>]*>(.*?)</desc>.*?</svg>"
+    r"|<svg.*?</svg>|<[^>]*>",
+    re.DOTALL,
+)
+_NUMBER = re.compile(r"(over |under )?\d[\d.,\u202f]*")
+
+
+def _words(page: Path) -> list[str]:
+    text = _DRAWN.sub(r" \2 \3 ", page.read_text(encoding="utf-8"))
+    return _NUMBER.sub("#", text).split()
+
+
+def _same(one: object, other: object, where: str = "") -> None:
+    """Compare as finely as anything is printed: three figures; words with their numbers masked."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        assert list(one) == list(other), where
+        for key in one:
+            _same(one[key], other[key], f"{where}.{key}")
+    elif isinstance(one, list) and isinstance(other, list):
+        assert len(one) == len(other), where
+        for place, (mine, theirs) in enumerate(zip(one, other, strict=True)):
+            _same(mine, theirs, f"{where}[{place}]")
+    elif isinstance(one, float) and isinstance(other, float | int):
+        assert one == pytest.approx(other, rel=1e-3, abs=1e-3), where
+    elif isinstance(one, str) and isinstance(other, str):
+        assert _NUMBER.sub("#", one) == _NUMBER.sub("#", other), where
+    else:
+        assert one == other, where
+
+
+def test_the_sample_report_in_the_repository_is_what_the_demo_writes(
+    told: str, folder: Path
+) -> None:
+    assert told
+    fresh = folder / "report"
+    again = "the sample report is not current: make sample"
+    assert {p.name for p in SAMPLE.iterdir()} == {p.name for p in fresh.iterdir()}, again
+    numbers = [json.loads((f / "season.json").read_text(encoding="utf-8")) for f in (SAMPLE, fresh)]
+    assert numbers[0]["simulated"] is True
+    _same(*numbers)
+    for page in SAMPLE.glob("*.html"):
+        words = _words(page)
+        assert "SIMULATED" in words
+        assert len(words) > 300
+        assert words == _words(fresh / page.name), again
+
+
+def test_a_sample_that_is_not_current_would_be_found() -> None:
+    with pytest.raises(AssertionError, match="chance"):
+        _same({"chance": 0.69}, {"chance": 0.70})
+    with pytest.raises(AssertionError):
+        _same({"said": ["a", 1]}, {"said": ["b", 1]})
+    _same({"said": "69 % of 12", "x": [1.0, None]}, {"said": "70 % of 12", "x": [1.0002, None]})
 
 
 def test_rows_read_are_rows_logged_there_and_set_aside(told: str, folder: Path) -> None:
