@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from wearstats.errors import UsageError
+from wearstats.errors import PlanError, UsageError
 
 if TYPE_CHECKING:
     from wearstats.plans import FleetOutlook, Meet, MeetPlan, SetsNeeded, WhatIf
@@ -157,7 +157,7 @@ def _hours_on_record(fits: "Fits") -> float | None:
 def _meet_plan(fits: "Fits", meet: "Meet") -> "Attempt[MeetPlan]":
     from wearstats.plans import meet_units, plan_meet
     from wearstats_cli import reading
-    from wearstats_reports.fits import attempt
+    from wearstats_reports.fits import Attempt, sentence
 
     units = meet_units(
         reading.answered(fits.outlook),
@@ -165,7 +165,10 @@ def _meet_plan(fits: "Fits", meet: "Meet") -> "Attempt[MeetPlan]":
         draws_of=None if fits.effects.fit is None else fits.effects.fit.draws_of,
         loss_psi_by_age=fits.loss_psi_by_age,
     )
-    return attempt(lambda: plan_meet(meet, units, fits.plan.costs, level=fits.level))
+    try:
+        return Attempt(plan_meet(meet, units, fits.plan.costs, level=fits.level))
+    except PlanError as error:
+        return Attempt(None, f"{sentence(str(error))} {error.hint}".rstrip())
 
 
 def _what_if(fits: "Fits", changes: Mapping[str, float | str], seed: int) -> "Attempt[WhatIf]":

@@ -93,7 +93,7 @@ def _show_what_if(attempt: "Attempt[WhatIf]") -> None:
     if found is None:
         show.line(f"It cannot be told: {attempt.why_not}")
         return
-    asked = ", ".join(f"{spoken(name)} {_value(value)}" for name, value in found.asked.items())
+    asked = ", ".join(spoken(name, value) for name, value in found.asked.items())
     best = [
         "never" if each.interval.best is None else f"{each.interval.best} runs"
         for each in (found.now, found.then)
@@ -122,7 +122,3 @@ def _show_what_if(attempt: "Attempt[WhatIf]") -> None:
 
 def _said(estimate: "Estimate") -> str:
     return str(numbers.quantity(estimate))
-
-
-def _value(value: float | str) -> str:
-    return f"{value:g}" if isinstance(value, float | int) else value

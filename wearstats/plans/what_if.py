@@ -26,7 +26,7 @@ from wearstats.plans.restrip import LossByAge, RestripInterval, RestripPlan
 LOAD = "load"
 _OVERDRIVE = "overdrive_pct"
 _RATIO = 2.0
-_UNITS = {"pct": "%", "psi": "psi", "thou": "thou", "rpm": "rpm", "f": "F", "inhg": "inHg"}
+_SPELT = {"pct": "%", "psi": "psi", "thou": "thou", "rpm": "rpm", "f": "F", "inhg": "inHg"}
 _NEAR_SD = 0.5
 _FEWEST_NEAR = 5
 
@@ -304,16 +304,16 @@ class _Place:
         on_record = self.histories.covariates[:, which]
         runs = self.histories.stop - self.histories.start
         low, high = float(on_record.min()), float(on_record.max())
-        name = spoken(self.histories.names[which])
+        setting = spoken(self.histories.names[which], value)
         if not low <= value <= high:
             far = (
-                f"An extrapolation: {name} {value:.4g} lies outside what is on record, {low:.4g} "
+                f"An extrapolation: {setting} lies outside what is on record, {low:.4g} "
                 f"to {high:.4g}; out there this is the fitted line and nothing else."
             )
             return (far,)
         near = np.abs(on_record - value) <= _NEAR_SD * float(on_record.std())
         if runs[near].sum() < _FEWEST_NEAR:
-            return (f"Hardly a run on record is near {name} {value:.4g}: read it as a guess.",)
+            return (f"Hardly a run on record is near {setting}: read it as a guess.",)
         return ()
 
     def _word(self, at: FloatArray, name: str, word: str) -> tuple[str, ...]:
@@ -340,18 +340,19 @@ def _percent_of_ratio(name: str, value: float | str) -> tuple[float | str, list[
     return percent, [f"Overdrive {value:g} is taken as the drive ratio: {percent:g} % over."]
 
 
-def spoken(column: str) -> str:
-    """Return a column as people say it.
+def spoken(column: str, value: float | str) -> str:
+    """Return a setting as people say it.
 
     Examples
     --------
-    >>> spoken("strip_height_thou"), spoken("overdrive_pct")
-    ('strip height in thou', 'overdrive in %')
+    >>> spoken("strip_height_thou", 24.0), spoken("overdrive_pct", 35), spoken("strip_lot", "L2")
+    ('strip height 24 thou', 'overdrive 35 %', 'strip lot L2')
     """
+    said = f"{value:.4g}" if isinstance(value, float | int) else value
     name, _, unit = column.rpartition("_")
-    if unit not in _UNITS:
-        return column.replace("_", " ")
-    return f"{name.replace('_', ' ')} in {_UNITS[unit]}"
+    if unit not in _SPELT:
+        return f"{column.replace('_', ' ')} {said}"
+    return f"{name.replace('_', ' ')} {said} {_SPELT[unit]}"
 
 
 def _number(name: str, value: float | str) -> float:
