@@ -25,6 +25,7 @@ from wearstats.errors import FitError
 from wearstats.life import HazardRegression, HazardRegressionFit
 from wearstats.life.held import profile_at
 from wearstats.life.quantities import Coordinate
+from wearstats.life.ratio_calibration import ratio_criticals
 from wearstats.life.results import critical_value
 from wearstats.lives.histories import Histories
 from wearstats.lives.observations import Observations
@@ -77,9 +78,9 @@ def fall(fit: HazardRegressionFit, effect: float) -> float:
 def design(count: int, name: str, sets: int) -> None:
     """Count one design, and print it."""
     rng = np.random.default_rng([SEED, count, len(name)])
-    falls, refused, failures = [], 0, []
+    falls, criticals, refused, failures = [], [], 0, []
     begun = time.perf_counter()
-    for _ in range(sets):
+    for turn in range(sets):
         histories = lives(count, name, rng)
         failures.append(histories.observations.failures)
         try:
@@ -88,16 +89,21 @@ def design(count: int, name: str, sets: int) -> None:
             refused += 1
             continue
         falls.append(fall(fit, EFFECTS[name]))
+        found = ratio_criticals(fit, histories, LEVEL, seed=turn)
+        criticals.append(found.get(name, critical_value(LEVEL)))
     told = np.array(falls)
     if not np.isfinite(told).all():
         raise AssertionError(told)
-    share = float(np.mean(told <= critical_value(LEVEL)))
-    error = math.sqrt(share * (1 - share) / told.size)
-    needed = float(np.quantile(told, LEVEL))
+    limits = {"chi-square": critical_value(LEVEL), "calibrated": np.array(criticals)}
+    shares = {way: float(np.mean(told <= limit)) for way, limit in limits.items()}
+    said = "  ".join(
+        f"{way} {100 * share:.1f}% ({100 * math.sqrt(share * (1 - share) / told.size):.1f}%)"
+        for way, share in shares.items()
+    )
     print(
-        f"{count:>3} lives, {name:<5} {np.mean(failures):>5.1f} failures  chi-square "
-        f"{100 * share:.1f}% ({100 * error:.1f}%)  of {told.size} sets, {refused} without a "
-        f"maximum; 90 % would take {needed:.2f}  [{time.perf_counter() - begun:.0f} s]"
+        f"{count:>3} lives, {name:<5} {np.mean(failures):>5.1f} failures  {said}  of {told.size} "
+        f"sets, {refused} without a maximum; 90 % would take {np.quantile(told, LEVEL):.2f}, "
+        f"calibrated takes {np.median(criticals):.2f}  [{time.perf_counter() - begun:.0f} s]"
     )
 
 

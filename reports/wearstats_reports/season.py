@@ -1,7 +1,7 @@
 """From a season's records to the report's value."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 
 import pandas as pd
@@ -18,7 +18,7 @@ from wearstats_reports.sections.boost import boost
 from wearstats_reports.sections.clearance import clearance
 from wearstats_reports.sections.left_out import LeftOut, SetAside, all_left_out
 from wearstats_reports.sections.lives import behind, life_curve, unit_lives
-from wearstats_reports.sections.lookback import past_chances
+from wearstats_reports.sections.lookback import PastChances, past_chances
 from wearstats_reports.sections.method import method
 from wearstats_reports.sections.plan import restrip_interval
 from wearstats_reports.sections.recurrence import recurrence
@@ -26,6 +26,7 @@ from wearstats_reports.sections.today import today
 from wearstats_reports.sections.went_with import went_with
 from wearstats_reports.sections.work import work_done
 from wearstats_reports.signs import URGENCY
+from wearstats_reports.workers import PageWorkers
 
 
 def season_report(
@@ -37,6 +38,7 @@ def season_report(
     bound: float | None = None,
     tip_limit_thou: float | None = None,
     set_aside: Sequence[SetAside] = (),
+    workers: PageWorkers | None = None,
 ) -> SeasonReport:
     """Fit everything once and put every number of the report in one frozen value.
 
@@ -57,6 +59,8 @@ def season_report(
         The shop's own limit of tip clearance; nobody else's is assumed.
     set_aside : sequence of SetAside
         Rows the book holds aside, for the section on what was left out.
+    workers : PageWorkers or None
+        Processes that look back while this one fits; the report is the same.
 
     Raises
     ------
@@ -64,8 +68,9 @@ def season_report(
         A level, a bound or a number of runs that is none.
     """
     _check(level, bound, runs_ahead)
+    past = (workers or PageWorkers(1)).begin(past_chances, season, level=level, seed=seed)
     fits = fit_all(season, level=level, runs_ahead=runs_ahead, bound=bound)
-    return report_of(fits, seed=seed, tip_limit_thou=tip_limit_thou, set_aside=set_aside)
+    return report_of(fits, seed=seed, tip_limit_thou=tip_limit_thou, set_aside=set_aside, past=past)
 
 
 def report_of(
@@ -74,6 +79,7 @@ def report_of(
     seed: int = 0,
     tip_limit_thou: float | None = None,
     set_aside: Sequence[SetAside] = (),
+    past: Callable[[], PastChances] | None = None,
 ) -> SeasonReport:
     """Put every number of a report in one frozen value, from fits already made.
 
@@ -82,6 +88,8 @@ def report_of(
     fits : Fits
     seed, tip_limit_thou, set_aside
         As `season_report`.
+    past : callable or None
+        Gives how past chances came out, where that was begun elsewhere.
     """
     season = fits.season
     left_out = all_left_out(fits, set_aside)
@@ -97,11 +105,13 @@ def report_of(
         units=tuple(sorted(units, key=_urgency)),
         curve=life_curve(fits),
         went_with=went_with(
-            usual_factors(fits.lives, mode=MODE, level=fits.level), fits.level, "burned through"
+            usual_factors(fits.lives, mode=MODE, level=fits.level, seed=seed),
+            fits.level,
+            "burned through",
         ),
         recurrence=recurrence(fits),
         interval=restrip_interval(fits),
-        past_chances=past_chances(season, level=fits.level, seed=seed),
+        past_chances=past() if past else past_chances(season, level=fits.level, seed=seed),
         left_out=left_out,
         method=method(fits),
         cautions=CAUTIONS,

@@ -100,10 +100,23 @@ class Questions(ABC):
         """The law of the baseline."""
         return law_named(self.baseline, self.fixed_shape if self.baseline == "weibull" else None)
 
-    def factors(self, level: float = 0.9, critical: float | None = None) -> dict[str, Factor]:
-        """Return what each covariate does to the hazard, by name."""
+    def factors(
+        self, level: float = 0.9, critical: float | Mapping[str, float] | None = None
+    ) -> dict[str, Factor]:
+        """Return what each covariate does to the hazard, by name.
+
+        Parameters
+        ----------
+        level : float
+        critical : float, mapping or None
+            One for all, or by name; for a name that is not there, chi-square's.
+        """
+
+        def limit(name: str) -> float | None:
+            return critical.get(name) if isinstance(critical, Mapping) else critical
+
         return {
-            name: self._factor(place, level, critical)
+            name: self._factor(place, level, limit(name))
             for place, name in enumerate(self.exposures.names)
         }
 

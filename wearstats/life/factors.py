@@ -6,7 +6,7 @@ columns; by Bayes' rule, and said to rest on the prior, where its likelihood has
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import numpy as np
@@ -17,6 +17,7 @@ from wearstats.life.asked import Factor
 from wearstats.life.checks.cox import CoxFit, cox
 from wearstats.life.distributions import keeps_form, law_named
 from wearstats.life.frailties import FrailtyName
+from wearstats.life.ratio_calibration import ratio_criticals
 from wearstats.life.regression import HazardRegression
 from wearstats.life.regression_posterior import HazardRegressionPosterior, regression_posterior
 from wearstats.life.regression_results import HazardRegressionFit
@@ -64,6 +65,8 @@ class FactorAnswer:
     fit : HazardRegressionFit, HazardRegressionPosterior or None
     factors : dict of str to Factor
         By name of the covariate; empty where there is no fit.
+    criticals : dict of str to float
+        Critical values of their intervals; chi-square's for a name that is not there.
     behind : dict of str to Behind
         By name of the covariate.
     base : dict of str to Behind
@@ -85,6 +88,7 @@ class FactorAnswer:
     level: float
     fit: HazardRegressionFit | HazardRegressionPosterior | None = None
     factors: dict[str, Factor] = field(default_factory=dict)
+    criticals: dict[str, float] = field(default_factory=dict)
     behind: dict[str, Behind] = field(default_factory=dict)
     base: dict[str, Behind] = field(default_factory=dict)
     why_not: str = ""
@@ -113,6 +117,7 @@ class FactorAnswer:
             "log_likelihood": None if fit is None else fit.log_likelihood,
             "aicc": None if fit is None else fit.aicc,
             "left_out": [{"life": life, "why": why} for life, why in self.left_out],
+            "critical_values": dict(self.criticals),
             "factors": {name: _as_dict(factor) for name, factor in self.factors.items()},
             "cox": None if self.cox is None else self.cox.as_dict(),
         }
@@ -138,6 +143,8 @@ def fit_factors(
     level: float = 0.9,
     second: bool = False,
     bayes: bool = False,
+    calibrated: bool = True,
+    seed: int = 0,
 ) -> FactorAnswer:
     """Fit columns of the records together.
 
@@ -155,6 +162,10 @@ def fit_factors(
         Also the variance of the unit effects, and Cox's regression where it can be had.
     bayes : bool
         By Bayes' rule; unit effects take the likelihood.
+    calibrated : bool
+        Take critical values from simulated sets where `ratio_criticals` has them.
+    seed : int
+        Of the simulated sets.
 
     Returns
     -------
@@ -171,7 +182,8 @@ def fit_factors(
     names = tuple(columns)
     try:
         known = histories_with(lives, names, mode)
-        found = _fitted(known.histories, baseline, frailty, level, bayes=bayes)
+        ask = _Ask(baseline, level, calibrated, seed)
+        found = _fitted(known.histories, ask, frailty, bayes=bayes)
         variance = _variance(found.fit, level) if second else None
     except (FitError, ObservationError) as reason:
         return FactorAnswer(names, level, why_not=str(reason))
@@ -186,6 +198,7 @@ def fit_factors(
         level=level,
         fit=found.fit,
         factors=found.factors,
+        criticals=found.criticals,
         behind=behind,
         base=base,
         rests_on_prior=found.rests_on_prior,
@@ -203,13 +216,24 @@ def usual_factors(
     baseline: str = "weibull",
     frailty: FrailtyAsked = "auto",
     level: float = 0.9,
+    calibrated: bool = True,
+    seed: int = 0,
 ) -> tuple[FactorAnswer, ...]:
     """Fit the usual columns one by one, those that are on record."""
     from wearstats.lives.covariates import columns_of
 
     known = columns_of(lives)
     return tuple(
-        fit_factors(lives, [name], mode=mode, baseline=baseline, frailty=frailty, level=level)
+        fit_factors(
+            lives,
+            [name],
+            mode=mode,
+            baseline=baseline,
+            frailty=frailty,
+            level=level,
+            calibrated=calibrated,
+            seed=seed,
+        )
         for name in USUAL
         if name in known
         and (lives.frame if name in lives.frame else lives.runs)[name].notna().any()
@@ -217,38 +241,50 @@ def usual_factors(
 
 
 @dataclass(frozen=True, slots=True)
+class _Ask:
+    baseline: str
+    level: float
+    calibrated: bool
+    seed: int
+
+
+@dataclass(frozen=True, slots=True)
 class _Fitted:
     fit: HazardRegressionFit | HazardRegressionPosterior
     factors: dict[str, Factor]
+    criticals: dict[str, float] = field(default_factory=dict)
     rests_on_prior: str = ""
     no_units: str = ""
 
 
-def _fitted(
-    histories: "Histories", baseline: str, frailty: FrailtyAsked, level: float, *, bayes: bool
-) -> _Fitted:
+def _fitted(histories: "Histories", ask: _Ask, frailty: FrailtyAsked, *, bayes: bool) -> _Fitted:
     """Fit by likelihood, with unit effects where they can be held, else by Bayes' rule."""
     if bayes and frailty in {NO_UNITS, "auto"}:
-        posterior = regression_posterior(histories, baseline)
-        return _Fitted(posterior, posterior.factors(level), "that was asked for")
+        return _by_bayes(histories, ask, "that was asked for")
     if frailty != "auto":
-        return _alone(histories, baseline, frailty, level)
+        return _alone(histories, ask, frailty)
     try:
-        return _alone(histories, baseline, _HELD, level)
+        return _alone(histories, ask, _HELD)
     except FitError as reason:
-        without = _alone(histories, baseline, NO_UNITS, level)
-        return _Fitted(without.fit, without.factors, without.rests_on_prior, str(reason))
+        return replace(_alone(histories, ask, NO_UNITS), no_units=str(reason))
 
 
-def _alone(histories: "Histories", baseline: str, frailty: FrailtyName, level: float) -> _Fitted:
+def _alone(histories: "Histories", ask: _Ask, frailty: FrailtyName) -> _Fitted:
     try:
-        fit = HazardRegression(baseline, frailty).fit(histories)
-        return _Fitted(fit, fit.factors(level))
+        fit = HazardRegression(ask.baseline, frailty).fit(histories)
     except NotIdentifiedError as reason:
-        if frailty != NO_UNITS or not keeps_form(law_named(baseline)):
+        if frailty != NO_UNITS or not keeps_form(law_named(ask.baseline)):
             raise
-        posterior = regression_posterior(histories, baseline)
-        return _Fitted(posterior, posterior.factors(level), str(reason))
+        return _by_bayes(histories, ask, str(reason))
+    criticals = {}
+    if ask.calibrated:
+        criticals = ratio_criticals(fit, histories, ask.level, seed=ask.seed)
+    return _Fitted(fit, fit.factors(ask.level, criticals), criticals)
+
+
+def _by_bayes(histories: "Histories", ask: _Ask, why: str) -> _Fitted:
+    found = regression_posterior(histories, ask.baseline, seed=ask.seed)
+    return _Fitted(found, found.factors(ask.level), rests_on_prior=why)
 
 
 def _variance(

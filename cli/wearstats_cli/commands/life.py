@@ -160,6 +160,8 @@ def command(
             baseline=baseline,
             level=level,
             bayes=method == "bayes",
+            calibrated=not uncalibrated,
+            seed=seed,
         )
     if as_json:
         body = answer.as_dict(
@@ -199,11 +201,21 @@ def _factors(
     baseline: str,
     level: float,
     bayes: bool,
+    calibrated: bool,
+    seed: int,
 ) -> "tuple[FactorAnswer, ...]":
     from wearstats.life import fit_factors, usual_factors
 
     if columns is None:
-        return usual_factors(lives, mode=mode, baseline=baseline, frailty=frailty, level=level)
+        return usual_factors(
+            lives,
+            mode=mode,
+            baseline=baseline,
+            frailty=frailty,
+            level=level,
+            calibrated=calibrated,
+            seed=seed,
+        )
     names = [name.strip() for name in columns.split(",") if name.strip()]
     together = fit_factors(
         lives,
@@ -214,6 +226,8 @@ def _factors(
         level=level,
         second=True,
         bayes=bayes,
+        calibrated=calibrated,
+        seed=seed,
     )
     return (together,)
 

@@ -61,7 +61,7 @@ def test_unit_effects_stand_beside_the_columns_where_they_can_be_held(
     assert held.fit is not None
     assert held.fit.frailty == "gamma"
     alone = HazardRegression("weibull", "gamma").fit(histories_with(remission, ["arm"]).histories)
-    assert held.factors == alone.factors(0.9)
+    assert held.factors == alone.factors(0.9, held.criticals)
     assert held.variance == alone.frailty_variance(0.9)
     assert held.units_told is not alone.edge
     assert held.cox is not None
