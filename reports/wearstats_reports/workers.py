@@ -2,16 +2,20 @@
 
 import os
 import pickle
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from functools import lru_cache
 from multiprocessing import get_context
 from types import TracebackType
-from typing import Self
+from typing import ParamSpec, Self, TypeVar
 
 from wearstats_reports.render import unit_page
 from wearstats_reports.report import SeasonReport
+
+_Arguments = ParamSpec("_Arguments")
+_Result = TypeVar("_Result")
 
 PROCESSES_VARIABLE = "WEARSTATS_PROCESSES"
 """How many processes may be used, where not as many as there are processors."""
@@ -74,6 +78,29 @@ class PageWorkers:
     ) -> None:
         if self._pool is not None:
             self._pool.shutdown(cancel_futures=True)
+
+    def begin(
+        self,
+        work: Callable[_Arguments, _Result],
+        *words: _Arguments.args,
+        **named: _Arguments.kwargs,
+    ) -> Callable[[], _Result]:
+        """Begin work in another process; the call that comes back waits for what it comes to.
+
+        What no process has begun by then, or has lost, is done in this one.
+        """
+        future = None
+        if self._pool is not None:
+            with suppress(BrokenProcessPool):
+                future = self._pool.submit(work, *words, **named)
+
+        def result() -> _Result:
+            if future is not None and not future.cancel():
+                with suppress(BrokenProcessPool):
+                    return future.result()
+            return work(*words, **named)
+
+        return result
 
     def unit_pages(self, report: SeasonReport) -> list[str]:
         """Return the page of every unit, in the order of the report."""

@@ -5,8 +5,10 @@ from dataclasses import replace
 
 import pytest
 
+from wearstats.records.season import Season
 from wearstats_reports import PageWorkers, SeasonReport, WrittenReport
 from wearstats_reports.render import unit_page
+from wearstats_reports.sections.lookback import past_chances
 
 
 def _alone(report: SeasonReport) -> list[str]:
@@ -14,13 +16,15 @@ def _alone(report: SeasonReport) -> list[str]:
 
 
 def test_two_processes_give_the_same_pages_in_the_same_order(
-    report: SeasonReport, written: WrittenReport
+    report: SeasonReport, written: WrittenReport, season: Season
 ) -> None:
     with PageWorkers(2) as workers:
+        past = workers.begin(past_chances, season, level=report.level, seed=report.seed)
         # The other process must have its share: wait for it before this one takes what is left.
         pool = workers._pool
         assert pool is not None
         pool.submit(int).result()
+        assert past() == report.past_chances
         together = workers.unit_pages(report)
     alone = [page.read_text(encoding="utf-8") for _, page in written.pages]
     assert together == alone
@@ -41,6 +45,13 @@ def test_a_process_that_is_lost_costs_no_page(
 
     monkeypatch.setattr(PageWorkers, "_hand_out", lambda *_: [Lost(), Lost()])
     assert PageWorkers(2).unit_pages(twice) == _alone(twice)
+
+
+def test_work_that_fails_elsewhere_fails_as_it_does_here() -> None:
+    with PageWorkers(2) as workers, pytest.raises(ValueError, match="invalid literal"):
+        workers.begin(int, "no number")()
+    with PageWorkers(1) as alone:
+        assert alone.begin(int, "12")() == 12
 
 
 def test_no_more_processes_than_asked_for() -> None:

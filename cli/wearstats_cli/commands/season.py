@@ -54,7 +54,13 @@ def command(
         season = replace(season, costs=read_costs(costs))
     with show.working("Fitting and drawing"), PageWorkers() as workers:
         report = season_report(
-            season, level=level, seed=seed, runs_ahead=runs, bound=bound, set_aside=set_aside
+            season,
+            level=level,
+            seed=seed,
+            runs_ahead=runs,
+            bound=bound,
+            set_aside=set_aside,
+            workers=workers,
         )
         written = write_season(report, out, workers=workers)
     printed: tuple[Path, ...] = ()
