@@ -29,6 +29,7 @@ from wearstats.life.ratio_calibration import ratio_criticals
 from wearstats.life.results import critical_value
 from wearstats.lives.histories import Histories
 from wearstats.lives.observations import Observations
+from wearstats_synthetic.lives import looked_at
 
 SEED = 20261126
 SHAPE, SCALE = 2.5, 12.0
@@ -48,13 +49,8 @@ def lives(count: int, name: str, rng: np.random.Generator) -> Histories:
         hazard = np.diff((np.arange(runs + 1) / SCALE) ** SHAPE)
         total = np.cumsum(hazard * np.exp(EFFECTS[name] * (x - middle)))
         fails = int(np.searchsorted(total, rng.exponential())) + 1
-        sound = look = 0
-        while look < runs and look < fails:
-            sound, look = look, min(look + int(rng.integers(1, 5)), runs)
-        failed = look >= fails
-        lower[place] = sound if failed else look
-        upper[place] = look if failed else np.inf
-        cut.append(x[:look])
+        lower[place], upper[place] = looked_at(fails, runs, rng)
+        cut.append(x[: int(upper[place] if np.isfinite(upper[place]) else lower[place])])
     start = np.concatenate([np.arange(x.size, dtype=np.float64) for x in cut])
     labels = tuple(f"life {place}" for place in range(count))
     return Histories(

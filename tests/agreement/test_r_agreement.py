@@ -13,6 +13,7 @@ import pytest
 
 from wearstats.life import StripLife, cox, kaplan_meier
 from wearstats.lives import Histories, Observations
+from wearstats_synthetic.lives import looked_at
 
 RSCRIPT = shutil.which("Rscript")
 pytestmark = pytest.mark.skipif(RSCRIPT is None, reason="no Rscript on the path")
@@ -50,18 +51,14 @@ cat("{", paste(said, collapse = ","), "}", sep = "")
 """
 
 
-def looked_at(seed: int) -> Observations:
+def forty_lives(seed: int) -> Observations:
     """Forty lives looked at every one to four runs."""
     rng = np.random.default_rng(seed)
-    lower, upper = np.zeros(40), np.full(40, np.inf)
-    for life, fails in enumerate(12 * rng.weibull(2.0, 40)):
-        end = rng.uniform(6, 20)
-        while lower[life] < end and math.isinf(upper[life]):
-            ahead = lower[life] + rng.integers(1, 5)
-            if ahead >= fails:
-                upper[life] = ahead
-            else:
-                lower[life] = ahead
+    pairs = [
+        looked_at(fails, rng.uniform(6, 20), rng, last_look=False)
+        for fails in (12 * rng.weibull(2.0, 40)).tolist()
+    ]
+    lower, upper = np.array(pairs).T
     return Observations(np.zeros(40), lower, upper, np.ones(40), tuple(f"L{n}" for n in range(40)))
 
 
@@ -94,7 +91,7 @@ def write(path: Path, header: str, columns: list[Any]) -> None:
 def told(tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[float]]:
     folder = tmp_path_factory.mktemp("r")
     for number in range(SETS):
-        looks = looked_at(number)
+        looks = forty_lives(number)
         # R writes left-censored lives with a missing lower end, right-censored with a missing upper
         lower = ["NA" if low == 0 else low for low in looks.lower]
         upper = ["NA" if math.isinf(high) else high for high in looks.upper]
@@ -123,7 +120,7 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[float]]:
 @pytest.mark.parametrize("number", range(SETS))
 @pytest.mark.parametrize("law", LAWS)
 def test_laws_fitted_to_looks(told: dict[str, list[float]], law: str, number: int) -> None:
-    fit = StripLife(law).fit(looked_at(number))
+    fit = StripLife(law).fit(forty_lives(number))
     mu, sigma, value = told[f"{law}{number}"]
     assert fit.mu == pytest.approx(mu, rel=1e-6)
     assert fit.sigma == pytest.approx(sigma, rel=1e-5)

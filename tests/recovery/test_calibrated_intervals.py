@@ -10,19 +10,13 @@ import pytest
 
 from wearstats.life import fit_life
 from wearstats.lives.observations import Observations
+from wearstats_synthetic.lives import all_looked_at
 
 
 def looked_at(count: int, rng: np.random.Generator) -> Observations:
     """Weibull, shape 2.5, scale 12; looks every one to four runs; about 40 % unfinished."""
     fails, ends = 12 * rng.weibull(2.5, count), rng.uniform(4, 21, count)
-    lower, upper = np.zeros(count), np.full(count, np.inf)
-    for place in range(count):
-        while lower[place] < ends[place]:
-            ahead = min(lower[place] + rng.integers(1, 5), ends[place])
-            if ahead >= fails[place]:
-                upper[place] = ahead
-                break
-            lower[place] = ahead
+    lower, upper = all_looked_at(fails, ends, rng)
     labels = tuple(f"life {place}" for place in range(count))
     return Observations(np.zeros(count), lower, upper, np.ones(count), labels)
 

@@ -16,6 +16,7 @@ from wearstats.arrays import FloatArray
 from wearstats.life import HazardRegression
 from wearstats.lives.histories import Histories
 from wearstats.lives.observations import Observations
+from wearstats_synthetic.lives import looked_at
 
 LEVEL, EFFECT, SHAPE, TYPICAL, VARIANCE = 0.9, 0.5, 2.5, 12.0, 0.4
 UNITS, BUILDS = 10, 6
@@ -34,13 +35,9 @@ def simulated(random: np.random.Generator, variance: float) -> Histories:
         hazard = np.diff((ages / TYPICAL) ** SHAPE) * np.exp(EFFECT * loads)
         total = np.cumsum(effects[place // BUILDS] * hazard)
         fails = int(np.searchsorted(total, random.exponential())) + 1
-        sound = look = 0
-        while look < loads.size and look < fails:
-            sound, look = look, min(look + int(random.integers(1, 5)), loads.size)
-        failed = look >= fails
-        lower[place] = sound if failed else look
-        upper[place] = look if failed else np.inf
-        cut.append(loads[:look])
+        lower[place], upper[place] = looked_at(fails, loads.size, random)
+        seen = upper[place] if np.isfinite(upper[place]) else lower[place]
+        cut.append(loads[: int(seen)])
     start = np.concatenate([np.arange(loads.size, dtype=np.float64) for loads in cut])
     labels = tuple(f"life {place}" for place in range(count))
     return Histories(
