@@ -58,44 +58,39 @@ def ratio_criticals(
     failures on, and where too few sets have a maximum. Sets that the regression would refuse are
     left out.
     """
-    lives = _lives(fit, histories)
-    if lives is None:
+    covariates = _fixed(fit, histories)
+    if covariates is None:
         return {}
     found = fit.estimates
     slope = np.exp(found["log_shape"]) if fit.fixed_shape is None else fit.fixed_shape
     beta = np.array([found[name] for name in fit.exposures.names])
-    line = (found["intercept"] + (lives.covariates @ beta)[None, :], np.array([[slope]]))
+    line = (found["intercept"] + (covariates @ beta)[None, :], np.array([[slope]]))
     watch = watch_of(histories.observations)
     rng = np.random.default_rng(seed)
     lower, upper = simulate(fit.law, watch, line, sets=sets, rng=rng)
     enough = np.isfinite(upper).sum(axis=1) >= max(LEAST_FAILURES, beta.size + 2)
-    some = _Sets.of(lives, fit, watch.entry, lower[enough], upper[enough])
-    start = np.concatenate([fit.summit.theta[:2], fit.summit.theta[2 : 2 + beta.size]])
+    some = _Sets.of(covariates, fit, watch.entry, lower[enough], upper[enough])
+    start = fit.summit.theta[: 2 + beta.size]
     free = np.ones(start.size, dtype=np.bool_)
     free[1] = fit.fixed_shape is None
     top, rested = some.highest(start, free)
-    if int(rested.sum()) < _FEWEST:
-        return {}
     least = critical_value(level)
     values = {}
     for place, name in enumerate(fit.exposures.names):
         others = free.copy()
         others[2 + place] = False
-        held, _ = some.highest(start, others)
-        falls = np.maximum(2.0 * (top - held), 0.0)[rested]
-        values[name] = max(quantile(falls, level)[0], least)
+        held, down = some.highest(start, others)
+        falls = np.maximum(2.0 * (top - held), 0.0)[rested & down]
+        if falls.size >= _FEWEST:
+            values[name] = max(quantile(falls, level)[0], least)
     return values
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Lives:
-    """Covariates of each life that tells something, a row of several alike repeated: (n, p)."""
+def _fixed(fit: HazardRegressionFit, histories: "Histories") -> FloatArray | None:
+    """Return the covariates of each life that tells something, shape (n, p).
 
-    covariates: FloatArray
-
-
-def _lives(fit: HazardRegressionFit, histories: "Histories") -> _Lives | None:
-    """Return the lives, or None where their ratios keep the plain critical value."""
+    A row of several lives alike is repeated. None where the ratios keep the plain critical value.
+    """
     seen = histories.observations
     whole = bool((seen.weight == np.round(seen.weight)).all())
     few = fit.failures < MOST_FAILURES and fit.lives <= MOST_LIVES
@@ -107,7 +102,8 @@ def _lives(fit: HazardRegressionFit, histories: "Histories") -> _Lives | None:
     tells = np.flatnonzero(seen.informative)
     at = np.searchsorted(histories.life, tells)
     times = seen.weight[tells].astype(np.int64)
-    return _Lives(np.repeat(histories.covariates[at], times, axis=0))
+    rows: FloatArray = np.repeat(histories.covariates[at], times, axis=0)
+    return rows
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,7 +120,7 @@ class _Sets:
     @classmethod
     def of(
         cls,
-        lives: _Lives,
+        covariates: FloatArray,
         fit: HazardRegressionFit,
         entry: FloatArray,
         lower: FloatArray,
@@ -134,7 +130,7 @@ class _Sets:
         exact = failed & (upper == lower)
         log_age = fit.exposures.log_age
         return cls(
-            fit.exposures.standardised(lives.covariates),
+            fit.exposures.standardised(covariates),
             log_age(np.broadcast_to(entry, lower.shape)),
             log_age(lower),
             log_age(np.where(failed, upper, lower)),

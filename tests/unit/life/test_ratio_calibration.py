@@ -7,7 +7,7 @@ from wearstats.errors import FitError
 from wearstats.life import HazardRegression, hazard_likelihood
 from wearstats.life.held import profile_at
 from wearstats.life.quantities import Coordinate
-from wearstats.life.ratio_calibration import _lives, _Sets, ratio_criticals
+from wearstats.life.ratio_calibration import _fixed, _Sets, ratio_criticals
 from wearstats.life.results import critical_value
 from wearstats.lives.histories import Histories
 from wearstats.lives.observations import Observations
@@ -44,7 +44,7 @@ def two_lots(seed: int, count: int = 24, *, exact: bool = False, late: bool = Fa
 def test_the_batched_likelihood_is_that_of_the_fit(*, exact: bool, late: bool) -> None:
     histories = two_lots(4, exact=exact, late=late)
     fit = HazardRegression().fit(histories)
-    lives, seen = _lives(fit, histories), histories.observations
+    lives, seen = _fixed(fit, histories), histories.observations
     assert lives is not None
     tells = np.flatnonzero(seen.informative)
     ages = seen.entry[tells], seen.lower[tells][None], seen.upper[tells][None]
@@ -63,7 +63,7 @@ def test_the_batched_likelihood_is_that_of_the_fit(*, exact: bool, late: bool) -
 def test_held_at_a_ratio_it_falls_as_the_profile_does() -> None:
     histories = two_lots(5)
     fit = HazardRegression().fit(histories)
-    lives, seen = _lives(fit, histories), histories.observations
+    lives, seen = _fixed(fit, histories), histories.observations
     assert lives is not None
     tells = np.flatnonzero(seen.informative)
     one = _Sets.of(lives, fit, seen.entry[tells], seen.lower[tells][None], seen.upper[tells][None])
