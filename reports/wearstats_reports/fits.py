@@ -8,14 +8,14 @@ import numpy as np
 import pandas as pd
 
 from wearstats.errors import FitError, ObservationError, PlanError
-from wearstats.leakage import BoostFit, BoostModel
+from wearstats.leakage import LeakFit, LeakModel
 from wearstats.life import IntervalCurve, LifeAnswer, SurvivalCurve, fit_life, seen_curve
 from wearstats.lives import StripLives, boost_rows, clearance_readings, lives_of
 from wearstats.plans import FleetOutlook, RestripPlan, UnitEffects, outlook, unit_effects
 from wearstats.plans.restrip import LossByAge
 from wearstats.records.season import Season
 from wearstats.recurrence import RecurrenceAnswer, histories_of, recurrence_of
-from wearstats.wear import ClearanceWear, ClearanceWearFit
+from wearstats.wear import ClearanceWearFit, fit_paths
 
 _Fit = TypeVar("_Fit")
 
@@ -63,7 +63,9 @@ class Fits:
         looks overlap the curve for intervals.
     recurrence : Attempt
         Failures over each unit's total runs.
-    wear, boost, outlook : Attempt
+    wears : Attempt
+        Fits of clearance by path; the tip is among them.
+    boost, outlook : Attempt
     plan : RestripPlan
         What the outlook was asked.
     effects : Attempt
@@ -79,8 +81,8 @@ class Fits:
     life: Attempt[LifeAnswer]
     seen: Attempt[SurvivalCurve | IntervalCurve]
     recurrence: Attempt[RecurrenceAnswer]
-    wear: Attempt[ClearanceWearFit]
-    boost: Attempt[BoostFit]
+    wears: Attempt[dict[str, ClearanceWearFit]]
+    boost: Attempt[LeakFit]
     plan: RestripPlan
     effects: Attempt[UnitEffects]
     outlook: Attempt[FleetOutlook]
@@ -88,7 +90,14 @@ class Fits:
     @property
     def loss_psi_by_age(self) -> LossByAge | None:
         """Boost lost by run of a build; None where wear or its worth is not known."""
-        return _loss_by_age(self.wear.fit, self.boost.fit)
+        return _loss_by_age(self.wears.fit, self.boost.fit)
+
+    @property
+    def wear(self) -> Attempt[ClearanceWearFit]:
+        """Fit of the tip clearance."""
+        return Attempt(
+            None if self.wears.fit is None else self.wears.fit["tip"], self.wears.why_not
+        )
 
     @property
     def lives_used(self) -> int:
@@ -107,23 +116,33 @@ class Fits:
         return tuple(sorted({str(name) for sheet in sheets for name in sheet["unit"].dropna()}))
 
 
-def _loss_by_age(wear: ClearanceWearFit | None, boost: BoostFit | None) -> LossByAge | None:
-    """Return psi lost at the k-th run: thou worn by then times psi per thou, never below 0."""
-    rate = wear.rate.estimate if wear is not None else None
-    worth = boost.psi_per_thou.estimate if boost is not None else None
-    if rate is None or worth is None:
+def _loss_by_age(
+    wears: dict[str, ClearanceWearFit] | None, boost: LeakFit | None
+) -> LossByAge | None:
+    """Return psi lost at the k-th run: thou worn by then, by path, times what one is worth."""
+    if wears is None or boost is None:
         return None
-    per_run = max(rate * worth, 0.0)
+    worths = [boost.worth(unit) for unit in boost.units]
+    per_run = 0.0
+    for path, wear in wears.items():
+        worth = float(np.mean([each[path].estimate or 0.0 for each in worths]))
+        per_run += max(wear.rate.estimate or 0.0, 0.0) * worth
     return lambda runs: per_run * np.asarray(runs, dtype=np.float64)
 
 
 def _boost(
-    boosts: pd.DataFrame, wear: ClearanceWearFit | None, units: pd.DataFrame, level: float
-) -> BoostFit:
+    boosts: pd.DataFrame,
+    wears: Attempt[dict[str, ClearanceWearFit]],
+    season: Season,
+    gaps: pd.DataFrame,
+    level: float,
+) -> LeakFit:
     if boosts["boost_psi"].notna().sum() == 0:
         message = "no boost was logged"
         raise ObservationError(message)
-    return BoostModel(level=level).fit(boosts, wear, units)
+    if wears.fit is None:
+        raise ObservationError(wears.why_not)
+    return LeakModel(level=level).fit(boosts, wears.fit, season.units, readings=gaps)
 
 
 def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float | None = None) -> Fits:
@@ -144,8 +163,8 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float | Non
     boosts = boost_rows(season, lives).reset_index(drop=True)
     observations = lives.observations(MODE)
     life = attempt(lambda: fit_life(observations, level=level))
-    wear = attempt(lambda: ClearanceWear("tip", level=level).fit(gaps))
-    boost = attempt(lambda: _boost(boosts, wear.fit, season.units, level))
+    wears = attempt(lambda: fit_paths(gaps, level=level))
+    boost = attempt(lambda: _boost(boosts, wears, season, gaps, level))
     plan = RestripPlan(season.costs, bound=bound)
 
     def effects_on_strips() -> UnitEffects:
@@ -164,7 +183,7 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float | Non
             life.fit.bayes,
             runs_ahead=runs_ahead,
             plan=plan,
-            loss_psi_by_age=_loss_by_age(wear.fit, boost.fit),
+            loss_psi_by_age=_loss_by_age(wears.fit, boost.fit),
             level=level,
             draws_of=None if effects.fit is None else effects.fit.draws_of,
         )
@@ -179,7 +198,7 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float | Non
         life=life,
         seen=attempt(lambda: seen_curve(observations, level)),
         recurrence=attempt(lambda: recurrence_of(histories_of(lives, MODE), level)),
-        wear=wear,
+        wears=wears,
         boost=boost,
         plan=plan,
         effects=effects,

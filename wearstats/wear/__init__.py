@@ -4,6 +4,7 @@ from wearstats.wear.clearance import ClearanceWear
 from wearstats.wear.forecast import ClearanceWearFit
 from wearstats.wear.limits import RunsToLimit, whichever_first
 from wearstats.wear.looks import LeftOutReadings
+from wearstats.wear.paths import fit_paths
 from wearstats.wear.two_ways import read_two_ways
 
 __all__ = [
@@ -11,6 +12,7 @@ __all__ = [
     "ClearanceWearFit",
     "LeftOutReadings",
     "RunsToLimit",
+    "fit_paths",
     "read_two_ways",
     "whichever_first",
 ]

@@ -5,14 +5,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wearstats.errors import FitError
 from wearstats_cli import options
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from wearstats.estimates import Estimate
-    from wearstats.leakage import LeakFit, Wear
+    from wearstats.leakage import LeakFit
     from wearstats_cli.quantities import Scale
 
 _ENDS = {"tip": "tip", "mesh": "mesh", "end": "ends"}
@@ -67,13 +64,14 @@ def command(
     from wearstats.leakage import LeakModel
     from wearstats.leakage.slip_file import read_slip_tests
     from wearstats.lives import boost_rows, clearance_readings, lives_of
+    from wearstats.wear import fit_paths
     from wearstats_cli import quantities, reading, show
 
     season = reading.season_of(book)
     tests = read_slip_tests(slip_tests) if slip_tests else ()
     lives = lives_of(season)
     readings = clearance_readings(season, lives)
-    wears = _wears(readings, level)
+    wears = fit_paths(readings, level=level)
     model = LeakModel(heat_share=heat_share, level=level, seed=seed)
     fit = model.fit(
         boost_rows(season, lives), wears, season.units, readings=readings, slip_tests=tests
@@ -87,19 +85,6 @@ def command(
     show.banner(simulated=season.simulated)
     _show(fit, scale, worth)
     return 0
-
-
-def _wears(readings: "pd.DataFrame", level: float) -> "dict[str, Wear]":
-    """Fit what wears; the tip must be, mesh and ends where there are readings enough."""
-    from wearstats.wear import ClearanceWear
-
-    found: dict[str, Wear] = {"tip": ClearanceWear("tip", level=level).fit(readings)}
-    for what in ("mesh", "end"):
-        try:
-            found[what] = ClearanceWear(what, level=level).fit(readings)
-        except FitError:
-            continue  # the fit of leakage says what stands in for it
-    return found
 
 
 def _body(fit: "LeakFit", scale: "Scale", worth: "Scale") -> dict[str, object]:

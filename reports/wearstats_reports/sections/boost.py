@@ -7,7 +7,8 @@ import numpy as np
 import pandas as pd
 
 from wearstats.errors import ObservationError
-from wearstats.leakage import normalise_boost
+from wearstats.estimates import Estimate
+from wearstats.leakage import TOTAL_RESTS_ON, normalise_boost
 from wearstats.units import INHG_PA, STANDARD_PRESSURE_PA
 from wearstats_reports import cells
 from wearstats_reports.answers import Answer
@@ -52,13 +53,23 @@ class BoostBuild:
 
 
 @dataclass(frozen=True, slots=True)
+class BoostPath:
+    """What one path (tip, mesh, end) has cost since the restrip, psi, and a thou more now."""
+
+    path: str
+    lost: Estimate
+    worth_of_a_thou: Estimate
+
+
+@dataclass(frozen=True, slots=True)
 class Boost:
     """The boost section of one unit; `why_not` where nothing can be shown."""
 
     points: tuple[BoostPoint, ...]
     builds: tuple[BoostBuild, ...]
     lost: Answer
-    psi_per_thou: Answer
+    lost_in_all: Answer
+    paths: tuple[BoostPath, ...]
     why_not: str = ""
 
 
@@ -67,14 +78,26 @@ def boost(fits: Fits, unit: str) -> Boost:
     mine = fits.boosts[(fits.boosts["unit"] == unit) & fits.boosts["boost_psi"].notna()]
     if mine.empty:
         why = "No boost was logged for this unit, so its leakage cannot be told."
-        return Boost((), (), Answer(why_not=why), Answer(why_not=why), why)
+        return Boost((), (), Answer(why_not=why), Answer(why_not=why), (), why)
     points = _points(_corrected(fits).loc[mine.index])
     builds = tuple(
         BoostBuild(number, len(of_build), of_build[0], of_build[-1])
         for number in dict.fromkeys(point.build for point in points)
         if (of_build := [point for point in points if point.build == number])
     )
-    return Boost(points, builds, boost_lost(fits, unit), _worth(fits))
+    lost = boost_lost(fits, unit)
+    fit = fits.boost.fit
+    if fit is None or not lost.known:
+        return Boost(points, builds, lost, Answer(why_not=lost.why_not), ())
+    since, worth = fit.since_restrip_by_path(unit), fit.worth(unit)
+    paths = tuple(BoostPath(path, since[path], worth[path]) for path in since)
+    return Boost(
+        points,
+        builds,
+        lost,
+        Answer(fit.lost_in_all(unit), f"{lost.behind}. {TOTAL_RESTS_ON}"),
+        paths,
+    )
 
 
 def _corrected(fits: Fits) -> pd.DataFrame:
@@ -111,12 +134,3 @@ def _points(mine: pd.DataFrame) -> tuple[BoostPoint, ...]:
         )
         for order, row in enumerate(cells.rows(ordered), start=1)
     )
-
-
-def _worth(fits: Fits) -> Answer:
-    fit = fits.boost.fit
-    if fit is None:
-        return Answer(why_not=fits.boost.why_not)
-    readings = cells.count(fit.rows, "boost reading")
-    last = cells.latest(fits.boosts.loc[fits.boosts["boost_psi"].notna(), "date"], ", latest")
-    return Answer.of(fit.psi_per_thou, f"{readings} on {cells.count(fit.units, 'unit')}{last}")

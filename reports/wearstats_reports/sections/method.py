@@ -92,13 +92,15 @@ def _sentences(fits: Fits) -> tuple[str, ...]:
     if fits.wear.fit is not None:
         said.append(
             "Tip clearance is a straight line in runs, each build about its unit and the fleet; "
-            "a go / no-go reading counts as its middle, with the blades' width as its uncertainty."
+            "a go / no-go reading counts as the interval it is, a strip height as a second reading "
+            "of the same clearance."
         )
     if fits.boost.fit is not None:
         said.append(
             "Boost is corrected to a barometer of 29.921 inHg and never by density. Boost lost is "
-            "what the fitted growth of tip clearance since the restrip costs; whatever else fades "
-            "with runs counts as leakage."
+            "worked out from the clearances by compressible flow, and its size is fitted to the "
+            "boost logged, with a prior about the physics; what else fades with runs is kept apart "
+            "as far as the records tell it apart."
         )
     said.append(
         "The chances, the boost and the clearance describe what was written down. They know "
@@ -112,7 +114,7 @@ def _notes(fits: Fits) -> tuple[str, ...]:
     if fits.wear.fit is not None:
         notes += fits.wear.fit.notes
     if fits.boost.fit is not None:
-        notes += fits.boost.fit.warnings
+        notes += (*fits.boost.fit.not_told_apart, *fits.boost.fit.cautions)
     if fits.life.fit is not None:
         notes += fits.life.fit.warnings
     if fits.seen.fit is not None:

@@ -133,4 +133,4 @@ def boost_lost(fits: Fits, unit: str) -> Answer:
     readings = cells.count(len(read), "boost reading")
     # Its note says at which age, which stands beside it already.
     last = cells.latest(read["date"], "; latest")
-    return Answer(lost, f"{readings} of this unit, {fits.boost.fit.rows} of the fleet{last}")
+    return Answer(lost, f"{readings} of this unit, {fits.boost.fit.sizes.runs} of the fleet{last}")
