@@ -12,6 +12,9 @@ help:
 	@echo "make sample the report of the simulated season, committed in reports/sample"
 	@echo "make test   set up and run the tests"
 	@echo "make check  lint, types, layers, tests, 100 simulated seasons against their truth"
+	@echo "make fuzz   100,000 spoiled files and 1,000 calls: an answer or words, nothing else"
+	@echo "make faults imports killed, disks full, many writers, damaged books"
+	@echo "make audit  known weaknesses of the libraries in the lock (asks a service on the net)"
 	@echo "make bench  measure, side by side in one run"
 	@echo "make calibration  how often intervals of 90 % hold the truth (some minutes)"
 
@@ -44,6 +47,18 @@ test: $(VENV)/.dev
 
 test-slow: $(VENV)/.dev
 	$(BIN)/python -m pytest -n 2 -q -m slow
+
+fuzz: $(VENV)/.dev
+	FUZZ_CASES=$${FUZZ_CASES:-100000} $(BIN)/python -m pytest -q -s tests/fuzz
+	HYPOTHESIS_PROFILE=search $(BIN)/python -m pytest -q tests/properties/test_records.py
+
+faults: $(VENV)/.dev
+	$(BIN)/python benchmarks/faults.py
+
+audit: $(VENV)/.dev
+	$(PYTHON) -m venv $(VENV)/.audit
+	$(VENV)/.audit/bin/python -m pip install --quiet --disable-pip-version-check "pip-audit>=2.9"
+	$(VENV)/.audit/bin/pip-audit --require-hashes --disable-pip -r requirements/use.txt
 
 recovery: $(VENV)/.dev
 	$(BIN)/python -m pytest -q -m slow tests/recovery/test_seasons.py

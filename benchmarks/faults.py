@@ -162,10 +162,10 @@ def many_writers(folder: Path, writers: int) -> Counter[str]:
     children = [forked(partial(write, who)) for who in range(writers)]
     codes = [ended(child) for child in children]
     with Book.open(path) as book:
-        rows, imports, faults = len(book.season().runs), len(book.imports()), book.check()
-    if any(codes) or faults or (rows, imports) != (writers * each + 1, writers):
-        raise AssertionError((codes, rows, imports, faults))
-    return Counter({"writers": writers, "rows, each there once": rows})
+        there, imports, faults = len(book.season().runs), len(book.imports()), book.check()
+    if any(codes) or faults or (there, imports) != (writers * each + 1, writers):
+        raise AssertionError((codes, there, imports, faults))
+    return Counter({"writers": writers, "rows, each there once": there})
 
 
 def damaged(folder: Path, times: int, rng: random.Random) -> Counter[str]:
@@ -213,12 +213,13 @@ def main() -> None:
     chosen = options.parse_args()
     rng = random.Random(chosen.seed)  # noqa: S311 - chooses moments, keeps no secret
     with tempfile.TemporaryDirectory() as temporary:
-        for name, run in (
-            ("imports killed", lambda at: interrupted(at, chosen.kills, rng, full=False)),
-            ("imports on a full disk", lambda at: interrupted(at, chosen.full, rng, full=True)),
-            ("many writers", lambda at: many_writers(at, chosen.writers)),
-            ("damaged books", lambda at: damaged(at, chosen.flips, rng)),
-        ):
+        trials: dict[str, Callable[[Path], Counter[str]]] = {
+            "imports killed": lambda at: interrupted(at, chosen.kills, rng, full=False),
+            "imports on a full disk": lambda at: interrupted(at, chosen.full, rng, full=True),
+            "many writers": lambda at: many_writers(at, chosen.writers),
+            "damaged books": lambda at: damaged(at, chosen.flips, rng),
+        }
+        for name, run in trials.items():
             folder = Path(temporary) / name.replace(" ", "-")
             folder.mkdir()
             counts = run(folder)

@@ -124,15 +124,15 @@ def test_a_command_on_a_full_disk_says_so(
         odd.write_text(HEAD + "soon,K1,1,38,\n")
         book.log(odd)
     fill(small, leave=4096)
-    words = {
+    calls: dict[str, list[Path | str]] = {
         "season": [tmp_path / "season.book", "--out", small / "report"],
         "aside": [tmp_path / "season.book", "--out", small / "mend.xlsx"],
         "sheet": [small / "entry.xlsx"],
         "log": [small / "new.book", odd],
         "demo": [small / "demo"],
-    }[command]
+    }
     with pytest.raises(SystemExit) as ended:
-        main([command, *map(str, words)])
+        main([command, *map(str, calls[command])])
     assert ended.value.code == 2
     said = capsys.readouterr().err
     assert said.startswith("wearstats: ")
@@ -148,16 +148,16 @@ def test_a_folder_that_is_a_file_is_a_matter_of_words(
         odd = tmp_path / "odd.csv"
         odd.write_text(HEAD + "soon,K1,1,38,\n2026-05-03,K1,1,38,\n")
         book.log(odd)
-    words = {
+    calls: dict[str, list[Path | str]] = {
         "season": [tmp_path / "season.book", "--out", odd / "report"],
         "aside": [tmp_path / "season.book", "--out", odd / "mend.xlsx"],
         "sheet": [odd / "entry.xlsx"],
         "log": [odd / "new.book", odd],
         "demo": [odd / "demo"],
-    }[command]
+    }
     before = odd.read_bytes()
     with pytest.raises(SystemExit) as ended:
-        main([command, *map(str, words)])
+        main([command, *map(str, calls[command])])
     assert ended.value.code == 2
     assert capsys.readouterr().err.startswith("wearstats: ")
     assert odd.read_bytes() == before

@@ -20,6 +20,7 @@ from wearstats.records.spellings import spelling_key
 
 EXPECTED = "columns lower and upper, or time (or exit) and event"
 _OURS = ("unit", "build", "entry", "lower", "upper", "mode", "weight", "time", "exit", "event")
+_MOST_BUILDS = 1_000_000
 _FROM_BUILD = ("strip_material", "strip_lot", "strip_height_thou")
 _EMPTY_RUNS = ("unit", "build", "date", "run", "load", "age_before", "age_after")
 
@@ -148,7 +149,7 @@ def _names(rows: list[LifeRow], faults: dict[int, UnusableError]) -> dict[int, t
         build = count[unit]
         if not is_blank(row.cells.get("build")):
             number = number_in(row.cells["build"])
-            if number is None or number < 1 or number != int(number):
+            if number is None or not (1 <= number <= _MOST_BUILDS and float(number).is_integer()):
                 text = cell_text(row.cells["build"])
                 message = f"build {text!r}; expected a whole number from 1"
                 faults.setdefault(row.row, UnusableError("not-a-number", message, "build"))

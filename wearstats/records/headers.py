@@ -29,6 +29,7 @@ _ORDERS: tuple[tuple[re.Pattern[str], DateOrder | None], ...] = (
     (re.compile(r"y{1,4}[^a-z]*m{1,4}[^a-z]*d{1,2}"), None),
 )
 _CLOSE = 0.6
+_LONGEST = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +112,6 @@ def _with_unit(header: str, column: Column, unit: str) -> Heading | None:
     return Heading(header, "column", column, headed=found.name) if found is not None else None
 
 
-@functools.lru_cache(maxsize=4096)
 def understood(header: str, sheet: str) -> Heading | None:
     """Return what a header means in a kind of sheet, without a column map; None if unknown.
 
@@ -127,6 +127,12 @@ def understood(header: str, sheet: str) -> Heading | None:
     >>> heading.column.name, heading.headed
     ('tip', 'mm')
     """
+    # What is longer is no header; to part it in every way would take for ever.
+    return _understood(header, sheet) if len(header) <= _LONGEST else None
+
+
+@functools.lru_cache(maxsize=4096)
+def _understood(header: str, sheet: str) -> Heading | None:
     names = known_names(sheet)
     text = tidy(header)
     wrong: Heading | None = None

@@ -94,6 +94,18 @@ def refuse(code: str, file: str, message: str, expected: str) -> NoReturn:
     raise RecordError(whole, findings=(Finding(code, message, file=file, expected=expected),))
 
 
+def too_wide(file: str, sheet: str, columns: int, expected: str) -> NoReturn:
+    """Raise the error of a sheet with more columns than are read.
+
+    Raises
+    ------
+    RecordError
+    """
+    what = f"sheet {sheet}" if sheet else "it"
+    message = f"{what} has {columns} columns; at most {MOST_COLUMNS} are read"
+    refuse("sheet-wide", file, message, expected)
+
+
 def note(code: str, message: str, file: str, sheet: str = "") -> Finding:
     """Return a finding that sets nothing aside."""
     return Finding(code, message, Severity.NOTE, file=file, sheet=sheet)

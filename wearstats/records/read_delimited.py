@@ -4,7 +4,9 @@ import codecs
 import csv
 import re
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from io import TextIOWrapper
 from itertools import islice
 from operator import itemgetter
 from pathlib import Path
@@ -13,6 +15,7 @@ from wearstats.records.columnmap import ColumnMap
 from wearstats.records.findings import Finding
 from wearstats.records.raw import (
     CHUNK_ROWS,
+    MOST_COLUMNS,
     Head,
     NumberedRow,
     RawChunk,
@@ -23,6 +26,7 @@ from wearstats.records.raw import (
     header_score,
     note,
     refuse,
+    too_wide,
 )
 
 EXPECTED = "a CSV or TSV text file with one header row and a row for each record"
@@ -42,12 +46,14 @@ def read_delimited(path: Path, column_map: ColumnMap | None) -> RawSheet:
         It is no text, has no header or no row below it, or a quote in it is never closed.
     """
     text = _text(path)
-    delimiter = _delimiter(path, text.encoding, column_map)
+    delimiter = _delimiter(path, text, column_map)
     head = find_head(_rows(path, text, delimiter), column_map)
     if head is None:
         refuse("file-empty", path.name, "the file is empty", EXPECTED)
     if not head.has_rows:
         refuse("file-empty", path.name, "there is no row below the headers", EXPECTED)
+    if len(head.headers) > MOST_COLUMNS:
+        too_wide(path.name, "", len(head.headers), EXPECTED)
 
     def open_chunks() -> Iterator[RawChunk]:
         for start, block in _blocks(path, text, delimiter, CHUNK_ROWS):
@@ -79,6 +85,14 @@ class _Text:
 
     encoding: str
     apostrophes: bool
+    starts: int = 0
+    """Where the text begins: a mark of UTF-8 may stand before text that is none."""
+
+    @contextmanager
+    def opened(self, path: Path) -> Iterator[TextIOWrapper]:
+        with path.open("rb") as file:
+            file.seek(self.starts)
+            yield TextIOWrapper(file, encoding=self.encoding, newline="")
 
 
 def _text(path: Path) -> _Text:
@@ -112,7 +126,13 @@ def _decoded(path: Path, encoding: str) -> _Text | None:
         decoder.decode(b"", final=True)
     except UnicodeDecodeError:
         return None
-    return _Text(encoding, apostrophes)
+    return _Text(encoding, apostrophes, _mark_length(path) if encoding == _WINDOWS else 0)
+
+
+def _mark_length(path: Path) -> int:
+    with path.open("rb") as file:
+        mark = file.read(len(codecs.BOM_UTF8))
+    return len(mark) if mark == codecs.BOM_UTF8 else 0
 
 
 def _encoding_note(path: Path, text: _Text) -> tuple[Finding, ...]:
@@ -131,7 +151,7 @@ def _blocks(
     path: Path, text: _Text, delimiter: str, size: int
 ) -> Iterator[tuple[int, list[list[str]]]]:
     """Yield rows by the block with the number of the first, as a spreadsheet counts them."""
-    with path.open(encoding=text.encoding, newline="") as file:
+    with text.opened(path) as file:
         reader = csv.reader(file, delimiter=delimiter, strict=True)
         start = 1
         try:
@@ -153,12 +173,12 @@ def _unprotected(cells: Sequence[str]) -> list[str]:
     return [cell[1:] if _PROTECTED.match(cell) else cell for cell in cells]
 
 
-def _delimiter(path: Path, encoding: str, column_map: ColumnMap | None) -> str:
+def _delimiter(path: Path, text: _Text, column_map: ColumnMap | None) -> str:
     """Return the delimiter under which the top of the file has most known headers."""
     best = (-1, -1, -1)
     chosen = ","
     for delimiter in _DELIMITERS:
-        rows = _sample(path, encoding, delimiter)
+        rows = _sample(path, text, delimiter)
         widths = [len(row) for row in rows if row]
         if not widths:
             continue
@@ -170,10 +190,10 @@ def _delimiter(path: Path, encoding: str, column_map: ColumnMap | None) -> str:
     return chosen
 
 
-def _sample(path: Path, encoding: str, delimiter: str) -> list[list[str]]:
-    with path.open(encoding=encoding, newline="") as file:
-        reader = csv.reader(file, delimiter=delimiter)
-        try:
-            return list(islice(reader, _SAMPLE_ROWS))
-        except csv.Error:
-            return []
+def _sample(path: Path, text: _Text, delimiter: str) -> list[list[str]]:
+    with text.opened(path) as file:
+        rows: list[list[str]] = []
+        # What stands above an error tells the delimiter all the same.
+        with suppress(csv.Error):
+            rows.extend(islice(csv.reader(file, delimiter=delimiter), _SAMPLE_ROWS))
+        return rows

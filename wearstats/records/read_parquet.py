@@ -19,6 +19,7 @@ from wearstats.records.raw import (
     RawSheet,
     chunked,
     refuse,
+    too_wide,
 )
 
 EXPECTED = "a Parquet file with one column for each header"
@@ -42,7 +43,7 @@ def read_parquet(path: Path) -> RawSheet:
     if not rows or not names:
         refuse("file-empty", path.name, "it has no row", EXPECTED)
     if len(names) > MOST_COLUMNS:
-        refuse("sheet-wide", path.name, f"it has {len(names)} columns", EXPECTED)
+        too_wide(path.name, "", len(names), EXPECTED)
     # The names stand where a sheet has its first row.
     head = Head(names, 1, has_rows=True)
 

@@ -28,12 +28,18 @@ from wearstats.records.raw import (
     head_notes,
     note,
     refuse,
+    too_wide,
 )
 
 EXPECTED = "an .xlsx workbook, not locked by a password"
 MOST_BYTES: Final = 1 << 30
 """Most that a workbook may unpack to: ten times a full sheet of a million rows."""
+MOST_ROWS: Final = 1_048_576
+"""Rows a sheet has in any spreadsheet; a number beyond it would be a gap without end."""
 _BLOCK_BYTES = 1 << 20
+_SMALL_BYTES = 8 << 20
+_MOST_RATIO = 100
+"""Text of sheets packs to a tenth, of the dullest to a fortieth; a bomb to a thousandth."""
 _WORKBOOK = "xl/workbook.xml"
 _ENCRYPTED = 0x1
 _LONGEST_TAG = 40
@@ -84,12 +90,7 @@ def _sheet(
     path: Path, name: str, place: int, head: Head, *, formulas: bool, alone: bool
 ) -> RawSheet:
     if len(head.headers) > MOST_COLUMNS:
-        refuse(
-            "sheet-wide",
-            path.name,
-            f"sheet {name} has {len(head.headers)} columns; at most {MOST_COLUMNS} are read",
-            EXPECTED,
-        )
+        too_wide(path.name, name, len(head.headers), EXPECTED)
 
     def open_chunks() -> Iterator[RawChunk]:
         return chunked(_rows(path, place, formulas=formulas), head, pad=True)
@@ -111,7 +112,10 @@ def _careful(file: str) -> Iterator[None]:
     except RecordError:
         raise
     except Exception as error:  # noqa: BLE001 - a damaged file makes openpyxl raise anything
-        refuse("file-damaged", file, f"the workbook is damaged ({error})", EXPECTED)
+        # The library adds paragraphs of advice, and where the file is.
+        said = (str(error).splitlines() or [type(error).__name__])[0]
+        said = re.sub(rf"/.*{re.escape(file)}", lambda _: file, said)
+        refuse("file-damaged", file, f"the workbook is damaged ({said})", EXPECTED)
 
 
 def _guard(path: Path) -> bool:
@@ -130,6 +134,8 @@ def _problem(members: Sequence[zipfile.ZipInfo]) -> str:
         return "it is locked by a password"
     if sum(one.file_size for one in members) > MOST_BYTES:
         return f"it unpacks to more than {MOST_BYTES >> 20} MB"
+    if any(one.file_size > max(_SMALL_BYTES, _MOST_RATIO * one.compress_size) for one in members):
+        return "a part of it unpacks to more than a hundred times its size, as no sheet does"
     if _WORKBOOK not in {one.filename for one in members}:
         return "it is a zip archive but no workbook"
     return ""
@@ -164,6 +170,8 @@ def _rows(path: Path, place: int, *, formulas: bool) -> Iterator[NumberedRow]:
             some = list(islice(source, _ROWS_AT_ONCE))
         if not some:
             return
+        if some[-1][0] > MOST_ROWS:
+            refuse("sheet-long", path.name, f"a row is numbered beyond {MOST_ROWS}", EXPECTED)
         yield from some
 
 

@@ -236,8 +236,8 @@ def write_whole(path: Path, write: Callable[[IO[bytes]], object]) -> None:
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     # In memory first: what a full disk interrupts (a zip archive) may not end well by itself.
     content = BytesIO()
-    write(content)
     try:
+        write(content)
         with beside.open("xb") as file:
             file.write(content.getbuffer())
             # On the disk before it takes the name: a power cut leaves the old file or the new.
