@@ -20,6 +20,7 @@ from wearstats.mixed.propagation import Rows, Settled, Sites, first_sites, settl
 
 _SHARE_LOGS = (math.log(1e-8), math.log(1e2))
 _LEAST_SHARE = 1e-8
+_MOST_LOG = math.log(1e4)
 _FLAT = 1e-3
 _STEP = 0.05
 _FINEST_FEEL = 0.1
@@ -176,13 +177,15 @@ class _Fitting:
         """Return the logs at the maximum, and which of them are not held at an end."""
         from scipy.optimize import minimize
 
-        def loss(logs: FloatArray) -> tuple[float, FloatArray]:
-            found = self.settled(logs)
-            return -found.evidence - float(self._penalties @ logs), -self.slope(logs, found)
+        def loss(asked: FloatArray) -> tuple[float, FloatArray]:
+            logs = np.minimum(asked, _MOST_LOG)
+            beyond, found = asked - logs, self.settled(logs)
+            value = -found.evidence - float(self._penalties @ logs) + float(beyond @ beyond)
+            return value, np.where(beyond > 0.0, 2.0 * beyond, -self.slope(logs, found))
 
         count = len(self._units)
         # One bound left open makes the first step a short one (the optimiser's rule): far below
-        # the scatter that there is, intervals and line hardly settle.
+        # the scatter that there is, intervals and line hardly settle. A step too far is led back.
         bounds = [(least, math.inf), *([_SHARE_LOGS] * (count - 1))]
         for place, log in held.items():
             bounds[place] = (log, log)

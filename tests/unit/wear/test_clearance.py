@@ -295,3 +295,22 @@ def test_a_level_is_a_share(fit: ClearanceWearFit, level: float) -> None:
 def test_a_limit_must_be_a_number(fit: ClearanceWearFit) -> None:
     with pytest.raises(UsageError, match="a limit and an age"):
         fit.runs_to(math.nan, "K1", 1, 3.0)
+
+
+def test_a_step_too_far_is_led_back() -> None:
+    # Two builds open far faster than the rest: the optimiser once leapt to a variance of 1e113.
+    of_units = {
+        "K1": [(1, 0, 4.233), (1, 13, 6.037), (1, 15, 7.289)],
+        "K2": [(1, 0, 4.16), (1, 11, 9.554), (2, 0, 4.855), (2, 4, 4.889)],
+        "K3": [(1, 0, 4.317), (1, 7, 5.365), (1, 15, 6.67)],
+        "K4": [(1, 0, 4.099), (1, 10, 5.506), (1, 15, 6.293)],
+    }
+    rows = [
+        (unit, build, float(age), "tip", value, value, None)
+        for unit, read in of_units.items()
+        for build, age, value in read
+    ]
+    rate = ClearanceWear("tip").fit(readings(*rows)).rate
+    # The plain slopes of the five lines lie from 0.01 to 0.49 thou per run.
+    assert rate.estimate is not None
+    assert 0.1 < rate.estimate < 0.3
