@@ -11,16 +11,16 @@ from wearstats.book.matching import Comparison, Verdict, compare
 from wearstats.book.results import SheetResult
 from wearstats.book.shelf import AsWritten, Faulty, Shelf
 from wearstats.book.standing import Held, Standing
-from wearstats.book.store import insert_rows, legible
+from wearstats.book.store import insert_columns, legible
 from wearstats.book.tables import COUNTS, IMPORT_SHEETS, RECORDS
 from wearstats.book.trail import AMENDED, COMPLETED, Change, Source, Trails, values_json
 from wearstats.book.values import (
     Layout,
     Row,
     Value,
+    columns_of,
     layout,
     record_name,
-    rows_of,
     shown,
     unkeepable,
 )
@@ -35,7 +35,9 @@ class _Chunk:
 
     held: dict[Row, Held]
     places: dict[Row, list[int]] | None = None
-    fresh: list[Held] = field(default_factory=list)
+    # Places of rows that are records of their own, and those of them that later rows may complete.
+    fresh: list[int] = field(default_factory=list)
+    judged: dict[int, Held] = field(default_factory=dict)
     changes: list[tuple[str, Change]] = field(default_factory=list)
     faulty: list[Faulty] = field(default_factory=list)
 
@@ -78,24 +80,19 @@ class SheetIntake:
 
     def add(self, taken: Taken) -> None:
         """Log, complete, amend or set aside the rows of one chunk."""
-        rows = rows_of(taken.frame, self.kind)
+        columns = columns_of(taken.frame, self.kind)
+        rows = list(zip(*columns, strict=True))
         numbers: list[int] = taken.frame["_row"].tolist()
-        cells: list[Mapping[str, str]] = taken.frame["_cells"].tolist()
         asides = _aside_numbers(taken)
         self._know(
             [*zip(asides, numbers, strict=True), *((b.aside_id, b.row) for b in taken.aside)]
         )
         with legible("the book"):
             chunk = _Chunk(self._standing.near(rows))
-        for row, number, typed, aside in zip(rows, numbers, cells, asides, strict=True):
-            unplaced = aside is not None and self._unplaced(chunk, row, number, typed, aside)
-            findings = unplaced or self._judge(chunk, row, number)
-            if findings:
-                place = None if unplaced else self._place_of(row)
-                as_typed = self._written.typed(typed, place)
-                chunk.faulty.append(Faulty(number, as_typed, findings, aside))
-            elif aside is not None or self._shelf.waits:
-                self._shelf.read_well(self._written.typed(typed), aside)
+        keys = list(zip(*(columns[place] for place in self._layout.key), strict=True))
+        cells: Sequence[Mapping[str, str]] = taken.frame["_cells"].to_numpy()
+        for place in self._rows_to_judge(chunk, keys, asides):
+            self._take(chunk, place, rows[place], (numbers[place], cells[place]), asides[place])
         chunk.faulty.extend(
             Faulty(bad.row, self._written.typed(bad.cells), bad.findings, bad.aside_id)
             for bad in taken.aside
@@ -104,8 +101,44 @@ class SheetIntake:
         self._put_aside(chunk.faulty)
         self.findings.extend(taken.notes)
         self._note_replaced_text(taken, numbers)
-        self._write(chunk)
+        self._write(chunk, columns, numbers)
         self._note_rows([*numbers, *(bad.row for bad in taken.aside)])
+
+    def _rows_to_judge(
+        self, chunk: _Chunk, keys: Sequence[Row], asides: Sequence[int | None]
+    ) -> Iterable[int]:
+        """Log the rows that meet no record, all at once; return the places of the others.
+
+        Most sheets hold little else, and to judge each row by itself would take longer than the
+        database does.
+        """
+        plain = not self._shelf.waits and not any(aside is not None for aside in asides)
+        if not plain or len(set(keys)) < len(keys):
+            return range(len(keys))
+        held = chunk.held
+        chunk.fresh = [place for place, key in enumerate(keys) if key not in held]
+        self._counts["logged"] += len(chunk.fresh)
+        if self._importing.amend:
+            self._importing.claimed.update((self.kind, keys[place]) for place in chunk.fresh)
+        return [place for place, key in enumerate(keys) if key in held]
+
+    def _take(
+        self,
+        chunk: _Chunk,
+        place: int,
+        row: Row,
+        written: tuple[int, Mapping[str, str]],
+        aside: int | None,
+    ) -> None:
+        """Let one row do what it may, or have it set aside."""
+        number, typed = written
+        unplaced = aside is not None and self._unplaced(chunk, row, number, typed, aside)
+        findings = unplaced or self._judge(chunk, place, row, number)
+        if findings:
+            known = None if unplaced else self._place_of(row)
+            chunk.faulty.append(Faulty(number, self._written.typed(typed, known), findings, aside))
+        elif aside is not None or self._shelf.waits:
+            self._shelf.read_well(self._written.typed(typed), aside)
 
     def finish(self, rows_read: int) -> SheetResult:
         """Keep the counts with the import."""
@@ -212,14 +245,14 @@ class SheetIntake:
                 )
             )
 
-    def _judge(self, chunk: _Chunk, row: Row, number: int) -> tuple[Finding, ...]:
+    def _judge(self, chunk: _Chunk, place: int, row: Row, number: int) -> tuple[Finding, ...]:
         """Let a row do what it may; return why it may not."""
         key = self._layout.key_of(row)
         held = chunk.held.get(key)
         if held is None:
             held = Held(row, self._sheet_id, number, 0)
-            chunk.held[key] = held
-            chunk.fresh.append(held)
+            chunk.held[key] = chunk.judged[place] = held
+            chunk.fresh.append(place)
             self._counts["logged"] += 1
             self._claim(key)
             return ()
@@ -318,14 +351,26 @@ class SheetIntake:
             )
         held.touched = True
 
-    def _write(self, chunk: _Chunk) -> None:
+    def _write(self, chunk: _Chunk, columns: list[list[Value]], numbers: list[int]) -> None:
         connection = self._importing.connection
         names = self._layout.fields
-        insert_rows(
+        fresh = chunk.fresh
+        if len(fresh) < len(numbers):
+            numbers = [numbers[place] for place in fresh]
+            columns = [[values[place] for place in fresh] for values in columns]
+        changes = [0] * len(fresh)
+        for place, held in chunk.judged.items():
+            if held.touched:
+                at = fresh.index(place)
+                changes[at] = held.changes
+                for values, value in zip(columns, held.row, strict=True):
+                    values[at] = value
+        ours = ([self._sheet_id] * len(fresh), numbers, changes)
+        insert_columns(
             connection,
             self._table,
             (*names, "import_sheet_id", "source_row", "changes"),
-            [(*held.row, held.sheet_id, held.source_row, held.changes) for held in chunk.fresh],
+            [*columns, *ours],
         )
         touched = [
             {

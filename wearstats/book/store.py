@@ -139,21 +139,27 @@ class Store:
         return BookError(f"{self.name}: the book cannot be used: {complaint}")
 
 
-def insert_rows(
-    connection: Connection, table: Table, names: Sequence[str], rows: Sequence[Sequence[object]]
+def insert_columns(
+    connection: Connection,
+    table: Table,
+    names: Sequence[str],
+    columns: Sequence[Sequence[object]],
 ) -> None:
-    """Insert many rows, given as tuples in the order of `names`.
+    """Insert many rows, given as columns in the order of `names`.
 
     `Connection.execute` makes a dict of every row and takes it apart again, which costs more
     than the database does; a driver that takes tuples is handed them.
     """
-    if not rows:
+    if not columns or not columns[0]:
         return
+    # A column of blanks need not be said: most sheets fill few of the columns there are.
+    said = [place for place, values in enumerate(columns) if values.count(None) < len(values)]
+    names, columns = [names[place] for place in said], [columns[place] for place in said]
     compiled = insert(table).compile(dialect=connection.dialect, column_keys=list(names))
     if not compiled.positional or list(compiled.positiontup or ()) != list(names):
+        rows = zip(*columns, strict=True)
         connection.execute(insert(table), [dict(zip(names, row, strict=True)) for row in rows])
         return
-    columns = zip(*rows, strict=True)
     ready = [
         _bound(table.c[name].type, connection.dialect, values)
         for name, values in zip(names, columns, strict=True)

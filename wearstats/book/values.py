@@ -95,14 +95,21 @@ def unkeepable(frame: pd.DataFrame, kind: str) -> list[tuple[int, str]]:
     return found
 
 
+def columns_of(frame: pd.DataFrame, kind: str) -> list[list[Value]]:
+    """Return a canonical frame as columns of the book, key sentinels and all."""
+    return [_stored(frame[name], column) for column in SHEETS[kind] for name in column.fields]
+
+
 def rows_of(frame: pd.DataFrame, kind: str) -> list[Row]:
     """Return a canonical frame as rows of the book, key sentinels and all."""
-    parts = [_stored(frame[name], column) for column in SHEETS[kind] for name in column.fields]
-    return list(zip(*parts, strict=True))
+    return list(zip(*columns_of(frame, kind), strict=True))
 
 
 def _stored(series: "pd.Series[Any]", column: Column) -> list[Value]:
-    missing: list[bool] = series.isna().tolist()
+    gone = series.isna().to_numpy()
+    if gone.all() and not column.key:
+        return [None] * len(series)
+    missing: list[bool] = gone.tolist()
     values: list[Value]
     if column.kind is Kind.DATE:
         # To days and to Python at once; a blank comes out as None.
@@ -119,9 +126,9 @@ def _stored(series: "pd.Series[Any]", column: Column) -> list[Value]:
         # Few texts, many rows: each text is looked at once.
         kept = {text: clean_text(str(text)) for text in set(written)}
         values = [kept[text] for text in written]
-    if not any(missing):
+    if not gone.any():
         return values
-    return [blank if gone else value for value, gone in zip(values, missing, strict=True)]
+    return [blank if lost else value for value, lost in zip(values, missing, strict=True)]
 
 
 def _whole(numbers: npt.NDArray[np.float64], column: Column) -> list[Value]:

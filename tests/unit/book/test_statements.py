@@ -12,7 +12,7 @@ from sqlalchemy.dialects import registry
 from sqlalchemy.engine.interfaces import DBAPICursor, ExecutionContext
 
 from wearstats.book import Book
-from wearstats.book.store import insert_rows
+from wearstats.book.store import insert_columns
 from wearstats.book.tables import METADATA
 from wearstats.records.costs import Costs
 
@@ -70,7 +70,7 @@ def test_every_statement_can_be_put_to_postgresql(tmp_path: Path) -> None:
     plain, inserted = set(), set()
     for text, _, statement in heard:
         if statement is None and text.startswith("INSERT INTO "):
-            # Compiled by `insert_rows`, from the statement that is put here.
+            # Compiled by `insert_columns`, from the statement that is put here.
             table = METADATA.tables[text.split()[2]]
             assert str(insert(table).compile(dialect=dialect))
             inserted.add(table.name)
@@ -97,8 +97,9 @@ def test_rows_go_in_alike_whatever_the_driver_takes(paramstyle: str) -> None:
     whole = [(*row, 1, number, 0) for number, row in enumerate(rows)]
     with engine.begin() as connection:
         METADATA.create_all(connection)
-        insert_rows(connection, table, (*names, "import_sheet_id", "source_row", "changes"), whole)
-        insert_rows(connection, table, names, [])
+        all_names = (*names, "import_sheet_id", "source_row", "changes")
+        insert_columns(connection, table, all_names, list(zip(*whole, strict=True)))
+        insert_columns(connection, table, names, [[] for _ in names])
         held = connection.execute(select(*(table.c[name] for name in names))).all()
     engine.dispose()
     assert [tuple(row) for row in held] == rows
