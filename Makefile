@@ -89,7 +89,7 @@ lock:
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \
 		pyproject.toml requirements/build.in -o requirements/use.txt
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \
-		--extra dev --extra postgresql pyproject.toml requirements/build.in -c requirements/use.txt -o requirements/dev.txt
+		--extra dev --extra postgresql --extra cluster pyproject.toml requirements/build.in -c requirements/use.txt -o requirements/dev.txt
 
 wheel: $(VENV)/.dev
 	$(BIN)/python -m build --outdir dist
