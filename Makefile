@@ -49,7 +49,7 @@ test-slow: $(VENV)/.dev
 	$(BIN)/python -m pytest -n 2 -q -m slow
 
 fuzz: $(VENV)/.dev
-	FUZZ_CASES=$${FUZZ_CASES:-100000} $(BIN)/python -m pytest -q -s tests/fuzz
+	FUZZ_CASES=$${FUZZ_CASES:-100000} $(BIN)/python -m pytest -q -s -o faulthandler_timeout=0 tests/fuzz
 	HYPOTHESIS_PROFILE=search $(BIN)/python -m pytest -q tests/properties/test_records.py
 
 faults: $(VENV)/.dev

@@ -3,7 +3,8 @@
     python benchmarks/bench.py [--rows 1000000] [--repeats 5]
 
 1. start-up of the command line against `import click`;
-2. rows logged a second against `pandas.read_csv` alone on the same file;
+2. a sheet of 50 rows logged against `import pandas`; a million rows logged against a bare load of
+   the same file into SQLite (csv and executemany, one transaction), with memory and growth;
 3. one fit of interval-censored lives against lifelines on the same data;
 4. a thousand bootstrap refits of 60 interval-censored lives against a loop over lifelines on the
    same resamples (20 of them timed, and the time scaled to a thousand);
@@ -14,6 +15,7 @@ Two things compared take turns (A B A B ...); medians are shown.
 """
 
 import argparse
+import math
 import statistics
 import subprocess
 import sys
@@ -100,22 +102,68 @@ def sheet(rows: int) -> Iterator[Path]:
         yield path
 
 
-def logging(rows: int) -> None:
-    """Compare logging a sheet with reading it by pandas alone; once each, it takes a while."""
-    from wearstats.book import Book
+# Each ends by printing its seconds and the most memory it ever had, in MiB (Linux).
+_SAID = """
+most = [line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")]
+print(time.perf_counter() - start, int(most[0]) / 1024)
+"""
+_BARE = """
+import csv, sqlite3, sys, time
+start = time.perf_counter()
+held = sqlite3.connect(sys.argv[2], isolation_level=None)
+with open(sys.argv[1], newline="", encoding="utf-8") as file:
+    rows = csv.reader(file)
+    names = ", ".join(f"c{place} text" for place, _ in enumerate(next(rows)))
+    held.execute(f"create table runs ({names})")
+    held.execute("begin")
+    held.executemany(f"insert into runs values ({', '.join('?' * (names.count(',') + 1))})", rows)
+    held.execute("commit")
+"""
+_LOG = """
+import sys, time
+from wearstats.book import Book
+start = time.perf_counter()
+with Book.create(sys.argv[2]) as book:
+    result = book.log(sys.argv[1])
+assert result.rows_read == result.logged == int(sys.argv[3]), result
+"""
 
-    with sheet(rows) as path:
-        theirs = seconds(lambda: pd.read_csv(path))
+
+def _measured(code: str, path: Path, rows: int) -> tuple[float, float]:
+    """Return seconds and MiB of a fresh process that loads a sheet."""
+    out = path.with_name("out.db")
+    words = [sys.executable, "-c", code + _SAID, str(path), str(out), str(rows)]
+    done = subprocess.run(words, check=True, capture_output=True, text=True)
+    out.unlink()
+    took, most = map(float, done.stdout.split())
+    return took, most
+
+
+def logging(rows: int) -> None:
+    """Compare logging a sheet, every promise kept, with a bare load of it into SQLite."""
+    took = {}
+    for count in (rows // 100, rows):
+        with sheet(count) as path:
+            theirs, _ = _measured(_BARE, path, count)
+            ours, most = _measured(_LOG, path, count)
+        took[count] = ours
+        say(f"log {count:,} rows", ours, theirs, "sqlite3 executemany, one transaction")
+        print(f"{'':<44}{count / ours:>10,.0f} rows a second, at most {most:,.0f} MiB")
+    grows = math.log(took[rows] / took[rows // 100]) / math.log(100)
+    print(f"{'':<44}time grows as n^{grows:.2f}")
+
+
+def small_sheet(repeats: int) -> None:
+    """Compare `wearstats log` of 50 rows into a new book with `import pandas`."""
+    with sheet(50) as path:
+        book = path.with_name("small.book")
 
         def log() -> None:
-            with Book.create(path.with_suffix(".book")) as book:
-                result = book.log(path)
-            if (result.rows_read, result.logged) != (rows, rows):
-                raise AssertionError(result)
+            book.unlink(missing_ok=True)
+            python("-m", "wearstats_cli", "log", str(book), str(path), "--json")()
 
-        ours = seconds(log)
-        say(f"log {rows:,} rows", ours, theirs, "pandas.read_csv")
-        print(f"{'':<44}{rows / ours:>10,.0f} rows a second")
+        ours, theirs = in_turn(log, python("-c", "import pandas"), repeats)
+        say("wearstats log, a sheet of 50 rows", ours, theirs, "import pandas")
 
 
 def one_fit(repeats: int) -> None:
@@ -243,6 +291,7 @@ def main() -> None:
     one_fit(chosen.repeats)
     refits()
     regression(chosen.repeats)
+    small_sheet(chosen.repeats)
     logging(chosen.rows)
 
 

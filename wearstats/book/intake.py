@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 from sqlalchemy import bindparam, insert, update
 
@@ -90,7 +92,7 @@ class SheetIntake:
         with legible("the book"):
             chunk = _Chunk(self._standing.near(rows))
         keys = list(zip(*(columns[place] for place in self._layout.key), strict=True))
-        cells: Sequence[Mapping[str, str]] = taken.frame["_cells"].to_numpy()
+        cells: npt.NDArray[np.object_] = taken.frame["_cells"].to_numpy()
         for place in self._rows_to_judge(chunk, keys, asides):
             self._take(chunk, place, rows[place], (numbers[place], cells[place]), asides[place])
         chunk.faulty.extend(

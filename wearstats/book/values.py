@@ -125,7 +125,8 @@ def _stored(series: "pd.Series[Any]", column: Column) -> list[Value]:
         written = series.tolist()
         # Few texts, many rows: each text is looked at once.
         kept = {text: clean_text(str(text)) for text in set(written)}
-        values = [kept[text] for text in written]
+        as_is = all(text == clean for text, clean in kept.items())
+        values = written if as_is else [kept[text] for text in written]
     if not gone.any():
         return values
     return [blank if lost else value for value, lost in zip(values, missing, strict=True)]
