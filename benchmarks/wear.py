@@ -180,12 +180,19 @@ class Tally:
         return f"{bias:+6.2f} ({error:.2f})  {said}   {wide[0]:.4f}  {self.failed:4d}"
 
 
-def study(fleet: str, replicates: int, methods: Sequence[str], thickest: float = THICKEST) -> None:
+def study(
+    fleet: str,
+    replicates: int,
+    methods: Sequence[str],
+    thickest: float = THICKEST,
+    *,
+    seed: int = SEED,
+) -> None:
     """Print one fleet."""
     units, builds = (int(part) for part in fleet.split("x"))
     tallies = {name: Tally() for name in methods}
     for replicate in range(replicates):
-        one = shop(units, builds, SEED + replicate, thickest)
+        one = shop(units, builds, seed + replicate, thickest)
         for name in methods:
             try:
                 tallies[name].add(METHODS[name](one), np.array(one.truths))
@@ -218,6 +225,7 @@ def main() -> None:
     parser.add_argument("--replicates", type=int, default=400)
     parser.add_argument("--fleets", default=",".join(FLEETS))
     parser.add_argument("--methods", default=",".join(METHODS))
+    parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--speed", action="store_true", help="Only how long a fit takes.")
     asked = parser.parse_args()
     if asked.speed:
@@ -226,8 +234,8 @@ def main() -> None:
     print(f"Blades of 1 thou, scatter {SCATTER} thou, rate {RATE} thou a run, intervals of 90 %.")
     methods = asked.methods.split(",")
     for fleet in asked.fleets.split(","):
-        study(fleet, asked.replicates, methods)
-    study(SHORT_FLEET, asked.replicates, methods, SHORT_SET)
+        study(fleet, asked.replicates, methods, seed=asked.seed)
+    study(SHORT_FLEET, asked.replicates, methods, SHORT_SET, seed=asked.seed)
 
 
 if __name__ == "__main__":
