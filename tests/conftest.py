@@ -10,6 +10,7 @@ import signal
 import subprocess
 import tempfile
 import time
+import weakref
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from urllib.parse import quote
@@ -82,6 +83,8 @@ def new_database() -> Iterator[Callable[[], str]]:
     if initdb is None or server is None:
         pytest.skip("PostgreSQL is not installed")
     folder = Path(tempfile.mkdtemp(prefix="pg"))
+    # Gone in the end, whatever happens.
+    weakref.finalize(psycopg, shutil.rmtree, folder, ignore_errors=True)
     account = _server_account()
     if account:
         shutil.chown(folder, account["user"], account["group"])

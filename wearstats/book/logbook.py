@@ -10,7 +10,7 @@ from typing import Self
 import pandas as pd
 from sqlalchemy import Connection, insert
 
-from wearstats.book import asides, export, reading
+from wearstats.book import asides, reading
 from wearstats.book.importing import Progress, Request, take_in
 from wearstats.book.making import TakenError, is_there, make
 from wearstats.book.migrations import bring_up
@@ -243,7 +243,10 @@ class Book:
 
     def write_aside(self, path: str | Path) -> None:
         """Write the open rows as a sheet (.xlsx or .csv) to be mended and logged again."""
-        export.write_aside(Path(path), self.aside())
+        # Loaded here: to log a text file needs no openpyxl.
+        from wearstats.book.export import write_aside
+
+        write_aside(Path(path), self.aside())
 
     def discard(self, ids: Sequence[int], why: str) -> None:
         """Give up rows set aside, for a stated reason; they stay in the book."""
