@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from wearstats.book import Book
     from wearstats.errors import WearstatsError
     from wearstats.estimates import Estimate
-    from wearstats.leakage import BoostModel
+    from wearstats.leakage import LeakModel
     from wearstats.life import StripLife, fit_life, kaplan_meier, posterior
     from wearstats.lives import (
         Observations,
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
         read_lives,
     )
     from wearstats.lookback import look_back
+    from wearstats.notebook import plot
     from wearstats.plans import RestripPlan, outlook, sets_needed
     from wearstats.records import Costs, Season
     from wearstats.wear import ClearanceWear
@@ -34,10 +35,10 @@ __version__ = "0.1.0"
 
 __all__ = [
     "Book",
-    "BoostModel",
     "ClearanceWear",
     "Costs",
     "Estimate",
+    "LeakModel",
     "Observations",
     "RestripPlan",
     "Season",
@@ -51,6 +52,7 @@ __all__ = [
     "lives_of",
     "look_back",
     "outlook",
+    "plot",
     "posterior",
     "read_lives",
     "sets_needed",
@@ -63,7 +65,7 @@ if not TYPE_CHECKING:
             "wearstats.book": ("Book",),
             "wearstats.errors": ("WearstatsError",),
             "wearstats.estimates": ("Estimate",),
-            "wearstats.leakage": ("BoostModel",),
+            "wearstats.leakage": ("LeakModel",),
             "wearstats.life": ("StripLife", "fit_life", "kaplan_meier", "posterior"),
             "wearstats.lives": (
                 "Observations",
@@ -74,6 +76,7 @@ if not TYPE_CHECKING:
                 "read_lives",
             ),
             "wearstats.lookback": ("look_back",),
+            "wearstats.notebook": ("plot",),
             "wearstats.plans": ("RestripPlan", "outlook", "sets_needed"),
             "wearstats.records": ("Costs", "Season"),
             "wearstats.wear": ("ClearanceWear",),

@@ -2,7 +2,13 @@
 
 import math
 from dataclasses import dataclass
-from typing import TypedDict
+from html import escape
+from typing import TYPE_CHECKING, TypedDict
+
+from wearstats.numbers import level, plain, quantity
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 class EstimateDict(TypedDict):
@@ -18,7 +24,7 @@ def _finite_or_none(value: float | None) -> float | None:
     return value if value is not None and math.isfinite(value) else None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Estimate:
     """A number with its interval.
 
@@ -37,6 +43,8 @@ class Estimate:
 
     Examples
     --------
+    >>> Estimate(8.0, 6.0, 11.0, 0.9, "runs")
+    <Estimate: 8 runs (6 to 11), interval 90 %>
     >>> Estimate(8.0, 6.0, 11.0, 0.9, "runs").as_dict()
     {'estimate': 8.0, 'low': 6.0, 'high': 11.0, 'level': 0.9}
     """
@@ -55,6 +63,25 @@ class Estimate:
         if self.low is not None and self.high is not None and self.low > self.high:
             message = f"an interval cannot run from {self.low} to {self.high}"
             raise ValueError(message)
+
+    def __str__(self) -> str:
+        said = f"{quantity(self)}, interval {level(self.level)}"
+        return plain(f"{said}; {self.note}" if self.note else said)
+
+    def __repr__(self) -> str:
+        return f"<Estimate: {self}>"
+
+    def _repr_html_(self) -> str:
+        return f"<span>{escape(str(self))}</span>"
+
+    def to_frame(self) -> "pd.DataFrame":
+        """Return one row: estimate, low, high (NaN where not known), level, unit, note."""
+        import pandas as pd
+
+        frame = pd.DataFrame([{**self.as_dict(), "unit": self.unit, "note": self.note}])
+        ends = ["estimate", "low", "high"]
+        frame[ends] = frame[ends].astype("float64")
+        return frame
 
     def as_dict(self) -> EstimateDict:
         """Return the stable JSON form."""

@@ -11,6 +11,8 @@ from wearstats.cut.sequence import Cut, cuts_to
 from wearstats.errors import PlanError, UsageError
 from wearstats.estimates import Estimate
 from wearstats.feeler import FEEL_U_THOU
+from wearstats.numbers import percent, quantity
+from wearstats.shown import Column, Readable, Summary, counted, intervals
 
 STEP_THOU = 0.1
 """A cutter is set to 0.0001 in (common practice, no source)."""
@@ -42,8 +44,8 @@ class StationHeight:
     height_thou: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class CutAnswer:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class CutAnswer(Readable):
     """What to cut to, and what follows from it.
 
     Parameters
@@ -75,6 +77,39 @@ class CutAnswer:
     too_wide: float | None
     cuts: tuple[tuple[str, tuple[Cut, ...]], ...]
     places: pd.DataFrame
+
+    def summary(self) -> Summary:
+        """Return the heights to set, and what runs tightest and loosest."""
+        wide = self.too_wide
+        wider = "" if wide is None else f" Wider than the limit: {percent(wide)}."
+        return Summary(
+            title="Strip height to set, thou above the rotor",
+            basis=f"{counted(len(self.places), 'place')}; {intervals(self.tightest.level)}.",
+            columns=(
+                Column("rotor"),
+                Column("station"),
+                Column("places", "number"),
+                Column("metal", "number"),
+                Column("widest", "number"),
+                Column("height", "number"),
+            ),
+            rows=tuple(
+                (
+                    each.rotor,
+                    each.station,
+                    each.places,
+                    each.metal_thou,
+                    each.widest_thou,
+                    each.height_thou,
+                )
+                for each in self.heights
+            ),
+            notes=(
+                f"Tightest running ({self.tightest_at}): {quantity(self.tightest)}.",
+                f"Loosest running ({self.loosest_at}): {quantity(self.loosest)}.",
+                f"Chance that some place touches: {percent(self.touching)}.{wider}",
+            ),
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from wearstats.leakage.boost_data import LeftOutRows
 from wearstats.leakage.losses import Losses
 from wearstats.leakage.machines import PATHS
 from wearstats.leakage.multiplier import Multiplier
+from wearstats.shown import Column, Readable, Summary, counted, intervals
 
 TOTAL_RESTS_ON = (
     "The total rests on the absolute running clearance, which heat, bending and growth leave "
@@ -30,8 +31,8 @@ class Sizes:
     meets: int
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class LeakFit:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class LeakFit(Readable):
     """Leakage as fitted; boost at 29.921 inHg throughout.
 
     Parameters
@@ -71,6 +72,33 @@ class LeakFit:
     def units(self) -> tuple[str, ...]:
         """Units whose loss can be told."""
         return tuple(str(unit) for unit in self.now["unit"])
+
+    def summary(self) -> Summary:
+        """Return what each unit has lost since its restrip, and in all."""
+        sizes = self.sizes
+        return Summary(
+            title="Boost lost to leakage, at 29.921 inHg",
+            basis=(
+                f"{counted(sizes.runs, 'run')} with boost, {counted(sizes.units, 'unit')}, "
+                f"{counted(sizes.meets, 'meet')}; {intervals(self.level)}."
+            ),
+            columns=(
+                Column("unit"),
+                Column("runs_on_strips", "number"),
+                Column("since_restrip", "estimate"),
+                Column("in_all", "estimate"),
+            ),
+            rows=tuple(
+                (
+                    unit,
+                    self.runs_on_strips(unit),
+                    self.lost_since_restrip(unit),
+                    self.lost_in_all(unit),
+                )
+                for unit in self.units
+            ),
+            notes=(TOTAL_RESTS_ON, *self.not_told_apart, *self.cautions),
+        )
 
     @property
     def multiplier_estimate(self) -> Estimate:

@@ -12,8 +12,9 @@ from wearstats.life.axes import AgeAxis
 from wearstats.life.calibration import Calibration, CriticalDict, worth_it
 from wearstats.life.posterior import LifePosterior, posterior
 from wearstats.life.prior import Prior, PriorDict
-from wearstats.life.results import StripLifeFit
+from wearstats.life.results import StripLifeFit, life_summary
 from wearstats.life.strip_life import StripLife
+from wearstats.shown import Readable, Summary
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -64,8 +65,8 @@ class LifeDict(TypedDict):
     warnings: list[str]
 
 
-@dataclass(frozen=True, slots=True)
-class LifeAnswer:
+@dataclass(frozen=True, slots=True, repr=False)
+class LifeAnswer(Readable):
     """A fitted strip life with the same face whichever method made it.
 
     Parameters
@@ -137,6 +138,11 @@ class LifeAnswer:
     ) -> "pd.DataFrame":
         """Return runs, survival, low and high for a drawing."""
         return self.main.curve(ages, self._level(level))
+
+    def summary(self) -> Summary:
+        """Return the parameters and the ages by which 10 % and half have failed."""
+        notes = (*self.warnings, self.calibration_note, self.second_opinion)
+        return life_summary(self, self.method, self.level, tuple(filter(None, notes)))
 
     @property
     def _calibration(self) -> Calibration | None:

@@ -7,6 +7,7 @@ columns; by Bayes' rule, and said to rest on the prior, where its likelihood has
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import numpy as np
@@ -21,6 +22,8 @@ from wearstats.life.ratio_calibration import ratio_criticals
 from wearstats.life.regression import HazardRegression
 from wearstats.life.regression_posterior import HazardRegressionPosterior, regression_posterior
 from wearstats.life.regression_results import HazardRegressionFit
+from wearstats.shown import Cell, Column, Readable, Summary, counted, intervals
+from wearstats.spread import spread
 
 if TYPE_CHECKING:
     from wearstats.arrays import BoolArray
@@ -54,8 +57,8 @@ class Behind:
     runs: float
 
 
-@dataclass(frozen=True, slots=True)
-class FactorAnswer:
+@dataclass(frozen=True, slots=True, repr=False)
+class FactorAnswer(Readable):
     """Hazard ratios of columns fitted together, or why there are none.
 
     Parameters
@@ -102,6 +105,40 @@ class FactorAnswer:
     def units_told(self) -> bool:
         """Whether unit effects came out of the fit."""
         return self.fit is not None and self.fit.effects is not None
+
+    def summary(self) -> Summary:
+        """Return the hazard ratios, and the lives and runs behind each."""
+        fit = self.fit
+        basis = f"It cannot be told: {self.why_not.rstrip('.')}."
+        if fit is not None:
+            lives = counted(fit.lives, "life", "lives")
+            basis = f"{lives}, {fit.failures:g} failed; {intervals(self.level)}."
+        prior = f"Rests on the prior: {self.rests_on_prior}." if self.rests_on_prior else ""
+        units = f"Unit effects left out: {self.no_units}." if self.no_units else ""
+        left = [f"Left out: {life}: {why}." for life, why in self.left_out]
+        return Summary(
+            title=f"What went with failing: {', '.join(self.columns)}",
+            basis=basis,
+            columns=(
+                Column("name"),
+                Column("hazard_ratio", "estimate"),
+                Column("per_sd", "estimate"),
+                Column("failures", "number"),
+                Column("runs", "number"),
+            ),
+            rows=tuple(self._row(factor) for factor in self.factors.values()),
+            notes=tuple(filter(None, (prior, units, *left))),
+        )
+
+    def _row(self, factor: Factor) -> tuple[Cell, ...]:
+        behind = self.behind.get(factor.name)
+        return (
+            factor.name,
+            factor.hazard_ratio,
+            factor.per_sd,
+            None if behind is None else behind.failures,
+            None if behind is None else behind.runs,
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """Return the answer as plain data."""
@@ -223,21 +260,23 @@ def usual_factors(
     from wearstats.lives.covariates import columns_of
 
     known = columns_of(lives)
-    return tuple(
-        fit_factors(
-            lives,
-            [name],
-            mode=mode,
-            baseline=baseline,
-            frailty=frailty,
-            level=level,
-            calibrated=calibrated,
-            seed=seed,
-        )
+    fit_column = partial(
+        fit_factors,
+        lives,
+        mode=mode,
+        baseline=baseline,
+        frailty=frailty,
+        level=level,
+        calibrated=calibrated,
+        seed=seed,
+    )
+    columns = [
+        [name]
         for name in USUAL
         if name in known
         and (lives.frame if name in lives.frame else lives.runs)[name].notna().any()
-    )
+    ]
+    return tuple(spread(fit_column, columns))
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from scipy import special
@@ -14,6 +14,7 @@ from wearstats.life.axes import AgeAxis, Axis, ChanceAxis, ShapeAxis, SurvivalAx
 from wearstats.life.distributions import Law, law_named
 from wearstats.life.likelihood import Sample
 from wearstats.life.profile import intercept_ends, profile_ends
+from wearstats.shown import Column, Readable, Summary, counted, intervals
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -21,11 +22,12 @@ if TYPE_CHECKING:
     from wearstats.life.calibration import Calibration
 
 HELD = "held fixed, not estimated"
+_SHOWN_LEVEL = 0.9
 NO_FAILURES = "no failure: a lower bound only, at this confidence"
 
 
-@dataclass(frozen=True, slots=True)
-class StripLifeFit:
+@dataclass(frozen=True, slots=True, repr=False)
+class StripLifeFit(Readable):
     """A maximum-likelihood fit; holds its numbers and the joined lives, no frame.
 
     Parameters
@@ -179,6 +181,10 @@ class StripLifeFit:
         found = self.survivals([float(age) for age in ages], level, critical)
         return pd.DataFrame(curve_columns([float(age) for age in ages], found))
 
+    def summary(self) -> Summary:
+        """Return the parameters and the ages by which 10 % and half have failed, at 90 %."""
+        return life_summary(self, "likelihood", _SHOWN_LEVEL)
+
     def _ages(self, z: FloatArray, level: float, critical: float | None) -> list[Estimate]:
         centre, low, high = self._ends(AgeAxis(z), level, critical)
         ages = np.exp(np.array([centre, low, high])) * self.sample.typical_age
@@ -275,6 +281,40 @@ def check_runs(runs: float) -> float:
 def certain(level: float) -> Estimate:
     """Return the chance of lasting no run at all."""
     return Estimate(1.0, 1.0, 1.0, level, note="by definition")
+
+
+class _Told(Protocol):
+    """What every fit of strip life answers."""
+
+    @property
+    def baseline(self) -> str: ...
+    @property
+    def lives(self) -> float: ...
+    @property
+    def failures(self) -> float: ...
+
+    def parameters(self, level: float) -> dict[str, Estimate]:
+        """Return the law's parameters."""
+
+    def life_at(self, failed: float, level: float) -> Estimate:
+        """Return the runs by which this share has failed."""
+
+
+def life_summary(told: _Told, method: str, level: float, notes: tuple[str, ...] = ()) -> Summary:
+    """Return what a fit of strip life shows of itself."""
+    named = {
+        **told.parameters(level),
+        "10 % failed by": told.life_at(0.1, level),
+        "50 % failed by": told.life_at(0.5, level),
+    }
+    lives = counted(told.lives, "life", "lives")
+    return Summary(
+        title=f"Strip life: {told.baseline.capitalize()} law by {method}",
+        basis=f"{lives}, {told.failures:g} failed; {intervals(level)}.",
+        columns=(Column("name"), Column("estimate", "estimate")),
+        rows=tuple(named.items()),
+        notes=notes,
+    )
 
 
 def curve_columns(ages: Sequence[float], found: Sequence[Estimate]) -> dict[str, list[float]]:

@@ -1,6 +1,9 @@
 """Strip lives as a value: one row a build, one row a run, and what was left out and why."""
 
+import math
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -8,6 +11,7 @@ import pandas as pd
 from wearstats.errors import UsageError
 from wearstats.lives.observations import Observations
 from wearstats.records.schema import MODES
+from wearstats.shown import Cell, Column, Readable, Summary, counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +38,8 @@ class LeftOut:
         return f"{self.unit} build {self.build}: {self.message}"
 
 
-@dataclass(frozen=True, slots=True)
-class StripLives:
+@dataclass(frozen=True, slots=True, repr=False)
+class StripLives(Readable):
     """The strip lives of a season, or of a table of lives.
 
     Parameters
@@ -69,6 +73,37 @@ class StripLives:
     def usable(self) -> pd.DataFrame:
         """The lives not left out, with a fresh index."""
         return self.frame[~self.frame["left_out"].to_numpy(dtype=bool)].reset_index(drop=True)
+
+    def summary(self) -> Summary:
+        """Return how long each build is known sound and how it ended."""
+        usable = self.usable
+        ends = usable.loc[usable["mode"] != "", "mode"].value_counts()
+        failed = ", ".join(f"{ends[mode]} {mode}" for mode in MODES if mode in ends)
+        out = len(self.frame) - len(usable)
+        sound = len(usable) - int(ends.sum())
+        lives = counted(len(usable), "life", "lives")
+        return Summary(
+            title="Strip lives",
+            basis=(
+                f"{lives}: {failed or 'no failure'}, {sound} not failed when last seen; "
+                f"{counted(out, 'build')} left out."
+            ),
+            columns=(
+                Column("unit"),
+                Column("build", "number"),
+                Column("entry", "number"),
+                Column("lower", "number"),
+                Column("upper", "number"),
+                Column("mode"),
+                Column("ending"),
+            ),
+            rows=tuple(map(_cells, self.frame.to_dict(orient="records"))),
+            notes=(*map(str, self.left_out), *self.notes),
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return `frame`, every column of every build."""
+        return self.frame
 
     def observations(self, mode: str = "burned") -> Observations:
         """Return the usable lives with failures of one mode; others are right-censored.
@@ -104,3 +139,11 @@ class StripLives:
                 for unit, build in zip(lives["unit"], lives["build"], strict=True)
             ),
         )
+
+
+def _cells(life: Mapping[Hashable, Any]) -> tuple[Cell, ...]:
+    """Return a build as a summary shows it; blank where nothing is claimed."""
+    ages = [float(life[name]) for name in ("entry", "lower", "upper")]
+    known = [age if math.isfinite(age) else None for age in ages]
+    ending = "left out" if life["left_out"] else str(life["ending"])
+    return (str(life["unit"]), int(life["build"]), *known, str(life["mode"]), ending)

@@ -11,6 +11,7 @@ from wearstats.lookback.calibration import CalibrationRow
 from wearstats.lookback.rolling import Forecast, MeetForecast
 from wearstats.lookback.savings import Savings
 from wearstats.lookback.strips import Outcome
+from wearstats.shown import Column, Readable, Summary, counted, intervals
 
 LEAST_BURNED = 5
 """Known burn-throughs below which nothing is told."""
@@ -197,8 +198,8 @@ class Total:
         return "as said" if low <= self.shared <= high else "cannot be told"
 
 
-@dataclass(frozen=True, slots=True)
-class Lookback:
+@dataclass(frozen=True, slots=True, repr=False)
+class Lookback(Readable):
     """How past forecasts came out.
 
     Attributes
@@ -254,6 +255,42 @@ class Lookback:
     def comparison(self, other: str) -> Comparison | None:
         """Return the comparison with "rule" or "curve", None where there is none."""
         return next((each for each in self.comparisons if each.other == other), None)
+
+    def summary(self) -> Summary:
+        """Return the verdict, and meet by meet what was said and what came."""
+        from wearstats.lookback.words import savings_sentence, verdict
+
+        unknown = sum(self.not_known().values())
+        return Summary(
+            title=f"{'SIMULATED. ' * self.simulated}How past forecasts came out",
+            basis=(
+                f"{verdict(self)} {counted(len(self.scored), 'forecast')}, {unknown} of them with "
+                f"no outcome known; {intervals(self.level)}."
+            ),
+            columns=(
+                Column("meet"),
+                Column("units", "number"),
+                Column("said", "estimate"),
+                Column("burned", "number"),
+                Column("not_known", "number"),
+            ),
+            rows=tuple(
+                (
+                    each.said.meet.name,
+                    len(each.said.forecasts),
+                    None if each.said.count is None else each.said.count.count,
+                    each.burned,
+                    each.not_known,
+                )
+                for each in self.meets
+                if each.said.forecasts
+            ),
+            notes=(f"Had the plan been followed: {savings_sentence(self)}",),
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return `frame`: every forecast, what was said and what came."""
+        return self.frame
 
     @property
     def frame(self) -> pd.DataFrame:

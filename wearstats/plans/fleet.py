@@ -13,6 +13,7 @@ from wearstats.plans.chance import Chances
 from wearstats.plans.draws import SurvivalDraws
 from wearstats.plans.restrip import RestripInterval
 from wearstats.plans.restrip_remarks import on_failures
+from wearstats.shown import Cell, Column, Readable, Summary, counted, intervals
 
 _OF_THE_INTERVAL = ("basis", "best_runs", "near_best", "cost_per_run", "capped_by_service_limit")
 _CHANCES = ("sound_now", "ahead", "ahead_if_sound", "ahead_if_new")
@@ -83,6 +84,12 @@ class UnitOutlook:
         for name in _CHANCES:
             yield name, None if self.chances is None else getattr(self.chances, name)
 
+    def cells(self) -> tuple[Cell, ...]:
+        """Return unit, age, chances and advice as a summary shows them."""
+        found = self.chances
+        now, ahead = (None, None) if found is None else (found.sound_now, found.ahead)
+        return (self.unit, self.age, now, ahead, self.advice.value)
+
     def as_row(self) -> dict[str, Any]:
         """Return one flat row; each chance as estimate, low and high."""
         row = self.as_dict()
@@ -124,8 +131,8 @@ class UnitApart:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class FleetOutlook:
+@dataclass(frozen=True, slots=True, repr=False)
+class FleetOutlook(Readable):
     """Where the fleet stands.
 
     Attributes
@@ -162,6 +169,35 @@ class FleetOutlook:
     def warnings(self) -> tuple[str, ...]:
         """What every chance here must be read with."""
         return on_failures(self.failures)
+
+    def summary(self) -> Summary:
+        """Return age, chances and advice of each unit, the reasons, and the cautions."""
+        lives = counted(self.lives, "life", "lives")
+        return Summary(
+            title=f"{'SIMULATED. ' * self.simulated}The next {counted(self.runs_ahead, 'run')}",
+            basis=(
+                f"{lives}, {self.failures} burned through; {self.left_out} left out; "
+                f"{intervals(self.level)}."
+            ),
+            columns=(
+                Column("unit"),
+                Column("age", "number"),
+                Column("sound_now", "chance"),
+                Column("ahead", "chance"),
+                Column("advice"),
+            ),
+            rows=tuple(unit.cells() for unit in self.units),
+            notes=(
+                *(f"{unit.unit}: {unit.reason}" for unit in self.units),
+                *self.warnings,
+                *(f"{each.unit}: not planned for, {each.why}" for each in self.apart),
+                *self.cautions,
+            ),
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return `frame`: all that is known of each unit."""
+        return self.frame
 
     @property
     def frame(self) -> pd.DataFrame:

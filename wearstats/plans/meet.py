@@ -9,10 +9,13 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from wearstats.errors import UsageError
 from wearstats.estimates import Estimate
+from wearstats.numbers import quantity
 from wearstats.plans.cautions import CAUTIONS
 from wearstats.plans.draws import SurvivalDraws
 from wearstats.plans.restrip import LossByAge
+from wearstats.plans.words import money
 from wearstats.records.tomlfiles import read_toml
+from wearstats.shown import Column, Readable, Summary, counted, intervals
 
 _HAIR = 1e-9
 _Amount = Annotated[float, Field(ge=0.0, le=1e6, allow_inf_nan=False)]
@@ -179,8 +182,8 @@ class MeetRun:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class MeetPlan:
+@dataclass(frozen=True, slots=True, repr=False)
+class MeetPlan(Readable):
     """Which unit makes which run, and when to restrip.
 
     Attributes
@@ -213,6 +216,29 @@ class MeetPlan:
     next_best: "MeetPlan | None" = None
     remarks: tuple[str, ...] = field(default=())
     cautions: tuple[str, ...] = CAUTIONS
+
+    def summary(self) -> Summary:
+        """Return who makes which run, what is restripped before it, and what to expect."""
+        cost = "" if self.cost is None else f", cost {money(self.cost, self.currency)}"
+        return Summary(
+            title="The meet ahead",
+            basis=(
+                f"Expected: {quantity(self.burn_throughs)}, "
+                f"{counted(self.sets, 'strip set')}{cost}; {intervals(self.burn_throughs.level)}."
+            ),
+            columns=(
+                Column("run", "number"),
+                Column("restrips"),
+                Column("unit"),
+                Column("age_before", "number"),
+                Column("lasts", "chance"),
+            ),
+            rows=tuple(
+                (step.run, ", ".join(step.restrips), step.unit, step.age_before, step.lasts)
+                for step in self.steps
+            ),
+            notes=(*self.remarks, *self.cautions),
+        )
 
     @property
     def price_of_next_best(self) -> float | None:

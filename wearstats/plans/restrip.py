@@ -10,6 +10,7 @@ import pandas as pd
 from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.errors import UsageError
 from wearstats.estimates import Estimate
+from wearstats.plans.cautions import CAUTIONS
 from wearstats.plans.draws import (
     Sounding,
     SurvivalDraws,
@@ -35,6 +36,7 @@ from wearstats.plans.restrip_remarks import (
     on_reach,
 )
 from wearstats.records.costs import Costs
+from wearstats.shown import Column, Readable, Summary, intervals
 
 LossByAge = Callable[[FloatArray], FloatArray]
 """Boost lost against a fresh build, psi, over the k-th run of a build, for an array of k."""
@@ -49,8 +51,8 @@ _CURVE_AT_LEAST = 20
 _CURVE_AT_MOST = 300
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class RestripInterval:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class RestripInterval(Readable):
     """When to restrip, and how sure that is.
 
     Attributes
@@ -96,6 +98,21 @@ class RestripInterval:
     def latest(self) -> int | None:
         """The last number of runs that costs nearly as little; None: no upper end."""
         return self.near_best[-1][1] if self.near_best else self.best
+
+    def summary(self) -> Summary:
+        """Return when to restrip and what it costs; the rest is in `curve`."""
+        named = {
+            "restrip after": self.runs,
+            "cost per run": self.cost_per_run,
+            "run to failure, per run": self.run_to_failure,
+        }
+        return Summary(
+            title="When to restrip",
+            basis=f"By {self.basis}; {intervals(self.level)}.",
+            columns=(Column("name"), Column("estimate", "estimate")),
+            rows=tuple((name, each) for name, each in named.items() if each is not None),
+            notes=(*self.remarks, *CAUTIONS),
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain data for JSON."""

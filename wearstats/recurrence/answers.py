@@ -8,6 +8,7 @@ from wearstats.estimates import Estimate
 from wearstats.recurrence.cumulative import MeanCumulative, mean_cumulative
 from wearstats.recurrence.histories import UnitHistories, failures_in
 from wearstats.recurrence.verdicts import Trend, fleet_trend, unit_trend
+from wearstats.shown import Cell, Column, Readable, Summary, counted, intervals
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -18,8 +19,8 @@ _CLOCK = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class RecurrenceAnswer:
+@dataclass(frozen=True, slots=True, repr=False)
+class RecurrenceAnswer(Readable):
     """Mean failures by runs, and the trend of each unit and of the fleet.
 
     Parameters
@@ -43,6 +44,26 @@ class RecurrenceAnswer:
     def tells(self) -> bool:
         """Whether anything is told of a trend."""
         return any(each.told != "cannot be told" for each in (*self.units, self.fleet))
+
+    def summary(self) -> Summary:
+        """Return for each unit and the fleet whether failures come faster."""
+        curve = self.curve
+        return Summary(
+            title=f"Strips found {self.followed.mode}, over each unit's total runs",
+            basis=(
+                f"{counted(curve.failures, 'failure')} in {self.fleet.runs:g} runs of "
+                f"{counted(curve.units, 'unit')}; {intervals(self.level)}."
+            ),
+            columns=(
+                Column("unit"),
+                Column("runs", "number"),
+                Column("failures", "number"),
+                Column("beta", "estimate"),
+                Column("faster"),
+            ),
+            rows=tuple(_row(trend) for trend in (*self.units, self.fleet)),
+            notes=(self.fleet.sentence, *self.warnings),
+        )
 
     @property
     def steps(self) -> "pd.DataFrame":
@@ -90,6 +111,17 @@ class RecurrenceAnswer:
             ],
             "warnings": list(self.warnings),
         }
+
+
+def _row(trend: Trend) -> tuple[Cell, ...]:
+    law = trend.power_law
+    return (
+        trend.unit or "fleet",
+        trend.runs,
+        trend.failures,
+        None if law is None else law.estimate("beta", trend.level),
+        trend.told,
+    )
 
 
 def recurrence_of(followed: UnitHistories, level: float = 0.9) -> RecurrenceAnswer:

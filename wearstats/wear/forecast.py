@@ -12,14 +12,15 @@ from wearstats.arrays import FloatArray
 from wearstats.errors import UsageError
 from wearstats.estimates import Estimate
 from wearstats.mixed import NestedFit, Predicted
+from wearstats.shown import Column, Readable, Summary, counted, intervals
 from wearstats.wear.limits import RunsToLimit
 from wearstats.wear.looks import LeftOutReadings
 
 _FROM_ONE_LINE = "all builds share one line: no spread between builds could be seen"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class ClearanceWearFit:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class ClearanceWearFit(Readable):
     """Wear of a clearance (or strip height) as fitted.
 
     Intervals use Student's t with Satterthwaite's degrees of freedom, and the spreads between
@@ -66,6 +67,25 @@ class ClearanceWearFit:
     def start(self) -> Estimate:
         """Mean over builds at age 0, thou."""
         return self._fixed_effect(0, self.level, "thou")
+
+    def summary(self) -> Summary:
+        """Return the change per run and the start, of the mean build."""
+        behind = (
+            counted(self.readings, "reading"),
+            counted(self.builds, "build"),
+            counted(self.units, "unit"),
+        )
+        beside = f", {counted(self.by_height, 'strip height')} beside them" * bool(self.by_height)
+        left = [
+            f"Not used: {counted(each.count, 'reading')}: {each.reason}" for each in self.left_out
+        ]
+        return Summary(
+            title=f"{self.what.capitalize()} against runs on the strips",
+            basis=f"{' of '.join(behind)}{beside}; {intervals(self.level)}.",
+            columns=(Column("name"), Column("estimate", "estimate")),
+            rows=(("change per run", self.rate), ("on fresh strips", self.start)),
+            notes=(*self.notes, *left),
+        )
 
     def clearance_at(
         self, unit: Sequence[str], build: Sequence[float], age: ArrayLike
