@@ -191,3 +191,11 @@ def test_a_parquet_file_of_thousands_of_columns_is_refused(tmp_path: Path) -> No
     table = pa.table({f"c{place}": [1] for place in range(2_000)})
     with pytest.raises(RecordError, match="it has 2000 columns; at most 512 are read"):
         logged(tmp_path, "a.parquet", parquet(table))
+
+
+def test_a_parquet_file_that_unfolds_to_gigabytes_is_refused(tmp_path: Path) -> None:
+    # One text of a megabyte, written once and pointed to by 20,000 rows: 20 GB in full.
+    remark = pa.DictionaryArray.from_arrays(pa.array([0] * 20_000), pa.array(["x" * 1_000_000]))
+    table = pa.table({"date": ["2026-05-03"] * 20_000, "unit": ["K1"] * 20_000, "remark": remark})
+    with pytest.raises(RecordError, match="a text of 1000000 bytes; at most 131072 are read"):
+        logged(tmp_path, "a.parquet", parquet(table))

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from wearstats.records.cells import Cell
@@ -23,6 +24,8 @@ from wearstats.records.raw import (
 )
 
 EXPECTED = "a Parquet file with one column for each header"
+_LONGEST_TEXT = 131_072
+"""As much as a cell of a CSV file may hold."""
 _DAMAGE = (pa.ArrowException, OSError, ValueError, OverflowError, NotImplementedError)
 
 
@@ -37,6 +40,7 @@ def read_parquet(path: Path) -> RawSheet:
     try:
         with pq.ParquetFile(path) as file:
             names = tuple(str(name) for name in file.schema_arrow.names)
+            texts = [field.name for field in file.schema_arrow if _is_text(field.type)]
             rows = int(file.metadata.num_rows)
     except _DAMAGE as error:
         refuse("file-damaged", path.name, f"the file is damaged ({error})", EXPECTED)
@@ -48,17 +52,24 @@ def read_parquet(path: Path) -> RawSheet:
     head = Head(names, 1, has_rows=True)
 
     def open_chunks() -> Iterator[RawChunk]:
-        return chunked(_rows(path), head, pad=True)
+        return chunked(_rows(path, texts), head, pad=True)
 
     return RawSheet(path.name, path.stem, names, head.row, open_chunks)
 
 
-def _rows(path: Path) -> Iterator[NumberedRow]:
+def _is_text(kind: Any) -> bool:
+    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))
+
+
+def _rows(path: Path, texts: Sequence[str]) -> Iterator[NumberedRow]:
     number = 1
     try:
-        with pq.ParquetFile(path) as file:
+        # A text that is written once stays one text, however many rows point to it.
+        with pq.ParquetFile(path, read_dictionary=[*texts]) as file:
             for batch in file.iter_batches(batch_size=CHUNK_ROWS):
-                columns = [_column(batch.column(place)) for place in range(batch.num_columns)]
+                columns = [
+                    _column(batch.column(place), path.name) for place in range(batch.num_columns)
+                ]
                 for cells in zip(*columns, strict=True):
                     number += 1
                     yield number, cells
@@ -66,8 +77,15 @@ def _rows(path: Path) -> Iterator[NumberedRow]:
         refuse("file-damaged", path.name, f"the file is damaged ({error})", EXPECTED)
 
 
-def _column(values: Any) -> Sequence[Cell]:
+def _column(values: Any, file: str) -> Sequence[Cell]:
     kind = values.type
+    if pa.types.is_dictionary(kind) and _is_text(kind.value_type):
+        longest = pc.max(pc.binary_length(values.dictionary)).as_py() or 0
+        if longest > _LONGEST_TEXT:
+            message = f"it holds a text of {longest} bytes; at most {_LONGEST_TEXT} are read"
+            refuse("cell-long", file, message, EXPECTED)
+        words: list[Cell] = values.dictionary.to_pylist()
+        return [None if place is None else words[place] for place in values.indices.to_pylist()]
     listed: list[Any] = values.to_pylist()
     if pa.types.is_string(kind) or pa.types.is_integer(kind) or pa.types.is_floating(kind):
         return listed
