@@ -18,7 +18,7 @@ from pathlib import Path
 
 from wearstats.book import Book
 from wearstats.records.costs import read_costs
-from wearstats_reports.workers import PROCESSES_VARIABLE, processors
+from wearstats.spread import PROCESSES_VARIABLE, processors
 from wearstats_synthetic import Fleet, demo_fleet, simulate, wide_fleet, write_sheets
 
 SEED = 1

@@ -25,6 +25,18 @@ class WearstatsError(Exception):
         super().__init__(message)
         self.hint = hint
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Pack the error for another process: named arguments and all."""
+        return _unpacked, (type(self), self.args, self.__dict__)
+
+
+def _unpacked(
+    kind: type[WearstatsError], words: tuple[object, ...], data: dict[str, object]
+) -> WearstatsError:
+    error = kind.__new__(kind, *words)
+    error.__dict__.update(data)
+    return error
+
 
 class UsageError(WearstatsError):
     """The caller asked for something that does not exist or cannot be combined."""

@@ -5,6 +5,7 @@ Nothing heavy is imported here: `wearstats --help` loads neither pandas nor matp
 
 import importlib
 import json
+import os
 import sys
 from collections.abc import Sequence
 from typing import NoReturn
@@ -30,6 +31,15 @@ _COMMANDS = (
     "season",
     "demo",
 )
+
+_ONE_THREAD = (
+    "OPENBLAS_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "OMP_NUM_THREADS",
+    "VECLIB_MAXIMUM_THREADS",
+)
+"""Linear algebra shared among threads adds up in another order: last digits would change with the
+number of processors. Our matrices are too small to gain by it."""
 
 _EPILOG = (
     "Start with a look around: wearstats demo DIR. Then your own sheets: "
@@ -99,6 +109,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
         Words after the program's name; those of the process where left out.
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
+    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
     try:
         code = group.main(args=words, prog_name="wearstats", standalone_mode=False)
     except click.exceptions.Abort:

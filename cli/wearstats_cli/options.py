@@ -9,6 +9,8 @@ import click
 SCHEMA = 1
 """Version of the JSON that commands print; documented in docs/json.md."""
 
+MOST_WORKERS = 256
+
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
 existing_file = click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -107,4 +109,33 @@ def costs(command: _Command) -> _Command:
         "--costs",
         type=existing_file,
         help="Costs (TOML) to plan with instead of those in the book.",
+    )(command)
+
+
+def workers(command: _Command) -> _Command:
+    """Add `--workers` and `--cluster`."""
+    count = click.option(
+        "--workers",
+        type=click.IntRange(1, MOST_WORKERS),
+        default=1,
+        show_default=True,
+        help="Processes to share the work among; the answer is the same. Worth while from some ten "
+        "seconds of work on.",
+    )
+    cluster = click.option(
+        "--cluster",
+        metavar="ADDRESS",
+        default="",
+        help="Let the Dask cluster at this address do the work, as in tcp://tower:8786.",
+    )
+    return count(cluster(command))
+
+
+def processes(command: _Command) -> _Command:
+    """Add `--workers` to a command that draws pages."""
+    return click.option(
+        "--workers",
+        type=click.IntRange(1, MOST_WORKERS),
+        help="Processes to draw with; the pages are the same. Left out: as many as there are "
+        "processors, at most eight.",
     )(command)

@@ -15,8 +15,8 @@ from functools import partial
 from pathlib import Path
 
 from wearstats.errors import UsageError
+from wearstats.spread import processors
 from wearstats_reports.files import WrittenReport
-from wearstats_reports.workers import processors
 
 BROWSER_VARIABLE = "WEARSTATS_BROWSER"
 """Names the browser to print with where it is none of the usual ones, or not where they lie."""

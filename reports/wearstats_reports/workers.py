@@ -1,6 +1,5 @@
 """Unit pages rendered by several processes at once: the same pages, sooner."""
 
-import os
 import pickle
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -11,28 +10,15 @@ from multiprocessing import get_context
 from types import TracebackType
 from typing import ParamSpec, Self, TypeVar
 
+from wearstats.spread import processors
 from wearstats_reports.render import unit_page
 from wearstats_reports.report import SeasonReport
 
 _Arguments = ParamSpec("_Arguments")
 _Result = TypeVar("_Result")
 
-PROCESSES_VARIABLE = "WEARSTATS_PROCESSES"
-"""How many processes may be used, where not as many as there are processors."""
-
 _MOST = 8
 """More processes than this wait for one another's memory."""
-
-
-def processors() -> int:
-    """Return how many processors this process may use, or `WEARSTATS_PROCESSES` where set."""
-    asked = os.environ.get(PROCESSES_VARIABLE, "")
-    if asked.isdecimal():
-        return max(1, int(asked))
-    try:
-        return len(os.sched_getaffinity(0))
-    except AttributeError:  # not on macOS and Windows
-        return os.cpu_count() or 1
 
 
 class PageWorkers:

@@ -12,7 +12,8 @@ apart by the records (Burnham & Anderson 2002, Model Selection and Multimodel In
 2.6; from memory).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, TypedDict
 
 import numpy as np
@@ -21,10 +22,11 @@ from wearstats.arrays import FloatArray
 from wearstats.errors import FitError, ObservationError, UsageError
 from wearstats.life.bootstrap import refit
 from wearstats.life.distributions import BASELINES
-from wearstats.life.resampling import simulate, watch_of
+from wearstats.life.resampling import Watch, simulate, watch_of
 from wearstats.life.results import StripLifeFit
 from wearstats.life.strip_life import StripLife
 from wearstats.life.turnbull import npmle
+from wearstats.spread import spread
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,6 +39,8 @@ TIE = 2.0
 
 _DOUBTFUL = 0.05
 _FEWEST = 99
+_AT_ONCE = 25
+"""Simulated sets handed out together, so that handing out costs little."""
 
 
 class GoodnessDict(TypedDict):
@@ -146,14 +150,12 @@ def goodness_of_fit(
         typical_age=fit.sample.typical_age,
         start=fit.theta,
     )
-    labels = tuple(f"simulated life {place + 1}" for place in range(watch.size))
-    found = []
-    for place in np.flatnonzero(refits.finite):
-        lives = type(observations)(watch.entry, lower[place], upper[place], watch.weight, labels)
-        try:
-            found.append(distance(fit, refits.theta[place], lives))
-        except (FitError, ObservationError):
-            continue
+    fitted = np.flatnonzero(refits.finite)
+    some = [fitted[at : at + _AT_ONCE] for at in range(0, fitted.size, _AT_ONCE)]
+    # Without what it simulated for its own intervals: that is much to hand out, and not needed.
+    work = partial(_distances, replace(fit, calibration=None), watch)
+    sets = [(refits.theta[places], lower[places], upper[places]) for places in some]
+    found = [each for several in spread(work, sets) for each in several]
     if len(found) < _FEWEST:
         message = f"only {len(found)} of {resamples} simulated sets can be fitted: no test of fit"
         raise FitError(message)
@@ -167,6 +169,23 @@ def goodness_of_fit(
         resamples=len(found),
         without_fit=resamples - len(found),
     )
+
+
+def _distances(
+    fit: StripLifeFit, watch: Watch, sets: tuple[FloatArray, FloatArray, FloatArray]
+) -> list[float]:
+    """Return the distance of each simulated set that has one."""
+    from wearstats.lives.observations import Observations
+
+    labels = tuple(f"simulated life {place + 1}" for place in range(watch.size))
+    found = []
+    for theta, lower, upper in zip(*sets, strict=True):
+        lives = Observations(watch.entry, lower, upper, watch.weight, labels)
+        try:
+            found.append(distance(fit, theta, lives))
+        except (FitError, ObservationError):
+            continue
+    return found
 
 
 def distance(fit: StripLifeFit, theta: FloatArray, observations: "Observations") -> float:

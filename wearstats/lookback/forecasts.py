@@ -1,5 +1,6 @@
 """What would have been said of each unit on the morning of a meet, by the model and without it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,7 +58,7 @@ def model_chances(
 
 
 def rule_chances(
-    starts: list[Start], rule: Rule, earlier: list[Start], known: LivesByRun
+    starts: list[Start], rule: Rule, earlier: Sequence[Start], known: LivesByRun
 ) -> list[float | None]:
     """Return what the shop's rule says, put as a chance it has earned.
 

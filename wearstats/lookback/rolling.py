@@ -1,7 +1,8 @@
 """Meet by meet: refit on what was known that morning, say what would have been said."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -24,6 +25,7 @@ from wearstats.plans.draws import checked_share
 from wearstats.plans.outlook import FAILED
 from wearstats.records.costs import Costs
 from wearstats.records.season import Season
+from wearstats.spread import spread
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +79,16 @@ class MeetForecast:
 
 
 @dataclass(frozen=True, slots=True)
+class _Morning:
+    """What is known on the morning of a meet."""
+
+    meet: Meet
+    known: StripLives
+    starts: list[Start]
+    without: list[NoStart]
+
+
+@dataclass(frozen=True, slots=True)
 class LookBack:
     """How to look back.
 
@@ -114,21 +126,13 @@ class LookBack:
         Rows dated on a meet's first day or later have no say in its forecasts, but for which
         units run at it, how often, at what load and on which strips: that is the plan.
         """
-        earlier: list[Start] = []
-        for number, meet in enumerate(meets_of(season.runs)):
-            known = lives_of(known_before(season, meet.first))
-            starts, without = starts_of(season, meet, number, known)
-            yield self._morning(meet, starts, without, earlier, known)
-            earlier += starts
+        mornings = spread(partial(_morning, season), enumerate(meets_of(season.runs)))
+        return spread(self._said, _with_earlier(mornings))
 
-    def _morning(
-        self,
-        meet: Meet,
-        starts: list[Start],
-        without: list[NoStart],
-        earlier: list[Start],
-        known: StripLives,
-    ) -> MeetForecast:
+    def _said(self, at: tuple[_Morning, tuple[Start, ...]]) -> MeetForecast:
+        morning, earlier = at
+        meet, known = morning.meet, morning.known
+        starts, without = morning.starts, morning.without
         rule = rule_of(known, self.rule_runs)
         observations = known.observations(FAILED)
         life = fitted(observations, self.prior)
@@ -151,6 +155,23 @@ class LookBack:
             rule,
             None if self.costs is None else planned_runs(life, self.costs),
         )
+
+
+def _morning(season: Season, meet: tuple[int, Meet]) -> _Morning:
+    number, at = meet
+    known = lives_of(known_before(season, at.first))
+    starts, without = starts_of(season, at, number, known)
+    return _Morning(at, known, starts, without)
+
+
+def _with_earlier(
+    mornings: Iterable[_Morning],
+) -> Iterator[tuple[_Morning, tuple[Start, ...]]]:
+    """Put the strips that went into earlier meets beside each morning."""
+    earlier: tuple[Start, ...] = ()
+    for morning in mornings:
+        yield morning, earlier
+        earlier += tuple(morning.starts)
 
 
 def fitted(observations: Observations, prior: Prior | None = None) -> LifePosterior | str:

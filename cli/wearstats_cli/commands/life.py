@@ -115,6 +115,7 @@ class _Checks:
 )
 @options.mode
 @options.level
+@options.workers
 @options.as_json
 def command(
     *,
@@ -132,10 +133,13 @@ def command(
     sensitivity: bool,
     columns: str | None,
     frailty: "FrailtyAsked",
+    workers: int,
+    cluster: str,
     as_json: bool,
 ) -> int:
     """Fit the strip lives of BOOK and say how long strips last, with intervals."""
     from wearstats.life import fit_life, seen_curve
+    from wearstats.spread import on_workers
     from wearstats_cli import factors, life_shown, reading, show, words
 
     source = reading.lives_from(book, lives_file)
@@ -150,7 +154,7 @@ def command(
         calibrated=not uncalibrated,
         seed=seed,
     )
-    with show.working("checking the fit"):
+    with show.working("checking the fit"), on_workers(workers, cluster=cluster):
         checks = _checks(answer, source.lives, observations, seed=seed, sensitivity=sensitivity)
         found = _factors(
             columns,

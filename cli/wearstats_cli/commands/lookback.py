@@ -30,6 +30,7 @@ NAMES = {"rule": "shop's rule", "curve": "fleet's curve"}
 @options.costs
 @options.level
 @options.seed
+@options.workers
 @options.as_json
 def command(
     *,
@@ -38,6 +39,8 @@ def command(
     costs: Path | None,
     level: float,
     seed: int,
+    workers: int,
+    cluster: str,
     as_json: bool,
 ) -> int:
     """Say of each past meet in BOOK what was to be said that morning, and how it came out.
@@ -47,11 +50,12 @@ def command(
     """
     from wearstats.lookback import look_back
     from wearstats.records.costs import read_costs
+    from wearstats.spread import on_workers
     from wearstats_cli import reading, show
 
     season = reading.season_of(book)
     money = read_costs(costs) if costs is not None else None
-    with show.working("Looking back"):
+    with show.working("Looking back"), on_workers(workers, cluster=cluster):
         answer = look_back(season, level=level, rule_runs=rule, costs=money, seed=seed)
     if as_json:
         show.as_json("lookback", answer.as_dict())

@@ -30,6 +30,7 @@ from wearstats_cli import options
 @options.costs
 @options.level
 @options.seed
+@options.processes
 @options.as_json
 def command(
     *,
@@ -42,6 +43,7 @@ def command(
     costs: Path | None,
     level: float,
     seed: int,
+    workers: int | None,
     as_json: bool,
 ) -> int:
     """Write the season report of BOOK, with its numbers as CSV and JSON beside it."""
@@ -52,7 +54,7 @@ def command(
     season, set_aside = reading.records_of(book)
     if costs is not None:
         season = replace(season, costs=read_costs(costs))
-    with show.working("Fitting and drawing"), PageWorkers() as workers:
+    with show.working("Fitting and drawing"), PageWorkers(workers) as pages:
         report = season_report(
             season,
             level=level,
@@ -60,9 +62,9 @@ def command(
             runs_ahead=runs,
             bound=bound,
             set_aside=set_aside,
-            workers=workers,
+            workers=pages,
         )
-        written = write_season(report, out, workers=workers)
+        written = write_season(report, out, workers=pages)
     printed: tuple[Path, ...] = ()
     if pdf:
         with show.working("Printing"):

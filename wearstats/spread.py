@@ -1,0 +1,156 @@
+"""Work spread over the cores of this machine or over a cluster; the answers are the same.
+
+What is spread is a function of one item. Whatever is drawn at random is drawn beforehand, or from
+a seed that belongs to the item; so neither where the work is done nor in which order changes an
+answer.
+"""
+
+import os
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import CancelledError
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, TypeVar
+
+from wearstats.errors import UsageError
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+_Item = TypeVar("_Item")
+_Result = TypeVar("_Result")
+
+PROCESSES_VARIABLE = "WEARSTATS_PROCESSES"
+"""How many processes may be used, where not as many as there are processors."""
+
+_WAIT = 10
+"""Seconds a cluster has to answer."""
+
+
+def processors() -> int:
+    """Return how many processors this process may use, or `WEARSTATS_PROCESSES` where set."""
+    asked = os.environ.get(PROCESSES_VARIABLE, "")
+    if asked.isdecimal():
+        return max(1, int(asked))
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not on macOS and Windows
+        return os.cpu_count() or 1
+
+
+def spread(function: Callable[[_Item], _Result], items: Iterable[_Item]) -> Iterator[_Result]:
+    """Yield what a function makes of each item, in the order of the items.
+
+    In this process, item by item as they are asked for, unless `on_workers` or joblib's own
+    `parallel_config` stands around it; then all items are handed out at the first one asked for.
+
+    Parameters
+    ----------
+    function : callable
+        Of one item; it and the items go to other processes, so they must be such as can be packed.
+    items : iterable
+
+    Examples
+    --------
+    >>> list(spread(abs, [-2, 1]))
+    [2, 1]
+    """
+    # Where joblib was never loaded nobody asked for workers, and loading it would cost a moment.
+    if "joblib" not in sys.modules or _alone():
+        yield from map(function, items)
+        return
+    from joblib import Parallel, delayed
+
+    # No arrays mapped from files: those cannot be written to, and another machine has them not.
+    jobs = Parallel(return_as="generator", max_nbytes=None)
+    yield from jobs([delayed(_here)(function, item) for item in items])
+
+
+@contextmanager
+def on_workers(count: int = 1, *, cluster: str = "") -> Iterator[None]:
+    """Let whatever is spread within the block use other processes.
+
+    Parameters
+    ----------
+    count : int
+        Processes on this machine; 1: this one alone.
+    cluster : str
+        Address of a Dask scheduler, for example tcp://tower:8786; its workers do the work, however
+        many it has, and `count` says nothing.
+
+    Raises
+    ------
+    UsageError
+        No cluster answers there, the extra `wearstats[cluster]` is missing, or a worker was lost.
+
+    Examples
+    --------
+    >>> with on_workers(1):
+    ...     list(spread(abs, [-2, 1]))
+    [2, 1]
+    """
+    if cluster:
+        with _told_of_loss(), _client(cluster) as client, _settings(backend="dask", client=client):
+            yield
+    elif count > 1:
+        # One thread of linear algebra each: our matrices are small.
+        settings = {"backend": "loky", "n_jobs": count, "inner_max_num_threads": 1}
+        with _told_of_loss(), _settings(**settings):
+            yield
+    else:
+        yield
+
+
+@contextmanager
+def _settings(**named: object) -> Iterator[None]:
+    from joblib import parallel_config
+
+    with parallel_config(**named):
+        yield
+
+
+def _alone() -> bool:
+    from joblib.parallel import get_active_backend
+
+    backend, asked = get_active_backend()
+    count: int = backend.default_n_jobs if asked is None else asked
+    return count == 1
+
+
+def _here(function: Callable[[_Item], _Result], item: _Item) -> _Result:
+    """Do one item; what its work spreads in turn stays with the same worker."""
+    with _settings(backend="sequential", n_jobs=1):
+        return function(item)
+
+
+@contextmanager
+def _told_of_loss() -> Iterator[None]:
+    try:
+        yield
+    except (BrokenProcessPool, CancelledError) as lost:
+        message = "a worker was lost before its work was done, perhaps for want of memory"
+        raise UsageError(message, hint="Try again with fewer workers, or with none.") from lost
+
+
+@contextmanager
+def _client(address: str) -> Iterator["Client"]:
+    try:
+        from distributed import Client, KilledWorker
+    except ImportError as missing:
+        message = "a cluster needs Dask, which is not installed here"
+        raise UsageError(message, hint='pip install "wearstats[cluster]"') from missing
+    try:
+        client = Client(address, timeout=_WAIT, set_as_default=False)  # type: ignore[no-untyped-call]
+    except (OSError, ValueError) as silent:
+        message = f"no Dask scheduler answers at {address}: {silent}"
+        hint = "An address looks like tcp://tower:8786; start one with: dask scheduler"
+        raise UsageError(message, hint=hint) from silent
+    with client:
+        if not client.ncores():  # type: ignore[no-untyped-call]
+            message = f"the cluster at {address} has no workers"
+            raise UsageError(message, hint=f"Start some: dask worker {address}")
+        try:
+            yield client
+        except KilledWorker as killed:
+            raise BrokenProcessPool from killed
