@@ -154,9 +154,9 @@ class Summary:
 
     @staticmethod
     def _wrapped(text: str, lead: str = "") -> list[str]:
-        # Wrapped first: "90 %" is not parted.
+        # A number is not parted from its sign; the hard space goes once the lines stand.
         lines = textwrap.wrap(
-            text,
+            text.replace(" %", "\u00a0%"),
             _WIDTH,
             initial_indent=lead,
             subsequent_indent=" " * len(lead),

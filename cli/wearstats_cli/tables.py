@@ -58,8 +58,8 @@ def fleet(outlook: "FleetOutlook") -> None:
     show.line(f"age: runs on the strips; seen: age when last seen sound{due}.")
     if any(unit.gain is not None for unit in outlook.units):
         show.line(
-            "Gained or lost below: burn-through and lost boost over the runs ahead, against as "
-            "many runs on strips renewed in time."
+            "Money below: burn-through and lost boost over the runs ahead, against as many runs "
+            "on strips renewed in time."
         )
     show.bullets("Why", [f"{unit.unit}: {unit.reason}" for unit in outlook.units])
     show.bullets("Doubtful", outlook.warnings)

@@ -6,12 +6,14 @@ from enum import StrEnum
 from wearstats.estimates import Estimate
 from wearstats.plans.chance import Chances
 from wearstats.plans.words import (
-    money,
+    about_money,
     percent,
     percent_exactly,
     percent_with_interval,
     runs_in_words,
 )
+
+_NO_MONEY = 0.5
 
 
 class Advice(StrEnum):
@@ -159,7 +161,7 @@ def _by_cost(case: Case, chances: Chances) -> tuple[Advice, str]:
     if _pays_to_look(case, chances):
         worth = ""
         if case.stakes is not None:
-            value = money(case.stakes.value_of_look(chances), case.stakes.currency)
+            value = about_money(case.stakes.value_of_look(chances), case.stakes.currency)
             worth = f"; it is worth up to {value}"
         return Advice.LOOK, _what_a_look_does(case, chances) + worth
     return Advice.RUN, _weighed(case, chances)
@@ -180,12 +182,17 @@ def _what_a_look_does(case: Case, chances: Chances, bound: float | None = None) 
 
 
 def _weighed(case: Case, chances: Chances) -> str:
-    more = f"{runs_in_words(case.runs_ahead)} more"
+    more = runs_in_words(case.runs_ahead, more=True)
     if case.stakes is None:
         return f"no cost speaks against {more}"
     gain = case.stakes.gain(chances)
-    against = "gain {} over" if gain >= 0 else "lose {} against"
-    return f"{more} {against.format(money(abs(gain), case.stakes.currency))} new strips now"
+    verb = "costs" if case.runs_ahead == 1 else "cost"
+    if abs(gain) < _NO_MONEY:
+        return f"{more} on these strips {verb} as much as on new ones"
+    worth = about_money(abs(gain), case.stakes.currency)
+    if gain < 0:
+        return f"{more} on these strips {verb} {worth} more than on new ones"
+    return f"{more} on these strips {verb} {worth} less than on new ones"
 
 
 def _middle(chance: Estimate) -> float:
@@ -212,7 +219,7 @@ def _too_dear(case: Case, chances: Chances) -> str | None:
     stakes = case.stakes
     if stakes is None or stakes.gain(chances) >= 0:
         return None
-    unseen = ", even if a look found them sound" if case.age > case.last_look else ""
+    unseen = ", even if a look finds these sound" if case.age > case.last_look else ""
     return f"{_weighed(case, chances)}{unseen}"
 
 

@@ -21,19 +21,22 @@ _HALF_PERCENT = 0.005
 _MOST_DIGITS = 6
 
 
-def runs_in_words(runs: float) -> str:
+def runs_in_words(runs: float, *, more: bool = False) -> str:
     """Return a number of runs in words.
 
     Examples
     --------
     >>> runs_in_words(6), runs_in_words(1), runs_in_words(6.4), runs_in_words(30)
     ('six runs', 'one run', '6.4 runs', '30 runs')
+    >>> runs_in_words(4, more=True)
+    'four more runs'
     """
     if runs == int(runs) and 0 <= runs < len(_WORDS):
         number = _WORDS[int(runs)]
     else:
         number = f"{runs:.1f}".removesuffix(".0")
-    return f"{number} run" if runs == 1 else f"{number} runs"
+    counted = f"{number} more" if more else number
+    return f"{counted} run" if runs == 1 else f"{counted} runs"
 
 
 def percent_exactly(share: float) -> str:
@@ -100,6 +103,18 @@ def money(amount: float, currency: str) -> str:
     hundred = 100
     number = f"{amount:,.2f}" if abs(amount) < hundred else f"{amount:,.0f}"
     return f"{number} {currency}" if currency else number
+
+
+def about_money(amount: float, currency: str) -> str:
+    """Return an expected sum of money as finely as it is known: whole, in two figures.
+
+    Examples
+    --------
+    >>> about_money(59.51, "USD"), about_money(1234.5, ""), about_money(3.2, "USD")
+    ('about 60 USD', 'about 1,200', 'about 3 USD')
+    """
+    number = f"{float(f'{amount:.2g}'):,.0f}"
+    return f"about {number} {currency}" if currency else f"about {number}"
 
 
 def stretch(low: int, high: int | None) -> str:
