@@ -233,6 +233,9 @@ def write_whole(path: Path, write: Callable[[IO[bytes]], object]) -> None:
     RecordError
         The file cannot be written.
     """
+    if path.exists() and not path.is_file():
+        _write_through(path, write)
+        return
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     # In memory first: what a full disk interrupts (a zip archive) may not end well by itself.
     content = BytesIO()
@@ -245,9 +248,24 @@ def write_whole(path: Path, write: Callable[[IO[bytes]], object]) -> None:
             os.fsync(file.fileno())
         beside.replace(path)
     except OSError as error:
-        message = f"it cannot be written ({error.strerror or error})"
-        finding = Finding("file-unwritable", message, file=path.name)
-        raise RecordError(str(finding), findings=(finding,)) from error
+        raise _unwritable(path, error) from error
     finally:
         with suppress(OSError):  # a folder that is none has been told of above
             beside.unlink(missing_ok=True)
+
+
+def _write_through(path: Path, write: Callable[[IO[bytes]], object]) -> None:
+    """Write into a pipe or device: a file renamed over it would take its place."""
+    content = BytesIO()
+    write(content)
+    try:
+        with path.open("wb") as file:
+            file.write(content.getbuffer())
+    except OSError as error:
+        raise _unwritable(path, error) from error
+
+
+def _unwritable(path: Path, error: OSError) -> RecordError:
+    message = f"it cannot be written ({error.strerror or error})"
+    finding = Finding("file-unwritable", message, file=path.name)
+    return RecordError(str(finding), findings=(finding,))

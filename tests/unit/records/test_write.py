@@ -1,4 +1,5 @@
 from datetime import date
+import os
 from pathlib import Path
 from typing import Any
 
@@ -100,3 +101,16 @@ def test_the_dictionary_has_a_row_for_every_column() -> None:
             assert said in page
     # Every table is one: the same number of bars, escaped ones aside, in each of its lines.
     assert {line.replace("\\|", "").count("|") for line in rows} == {7}
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_a_pipe_is_written_into_and_not_replaced(tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    end = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    try:
+        write_csv(pipe, frame())
+        assert os.read(end, 100_000).count(b"\n") == len(frame()) + 1
+    finally:
+        os.close(end)
+    assert pipe.is_fifo()
