@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 # Our matrices are small: threads only wait for one another.
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: help install demo sample test test-slow recovery fmt lint types layers check bench calibration lock wheel docs clean
+.PHONY: help install demo sample test test-slow fuzz faults audit recovery fmt lint types layers check bench calibration lock wheel docs clean
 
 help:
 	@echo "make demo   set up, simulate a season and write its reports to demo/"
