@@ -1,6 +1,7 @@
 """How often intervals that say 90 % hold the truth. One command, seeded: `make calibration`.
 
-    python benchmarks/calibration.py [--replicates 1200] [--ends 40] [--library 150] [--processes 2]
+    python benchmarks/calibration.py [--replicates 1200] [--ends 40] [--library 150]
+        [--workers 2 | --cluster ADDRESS] [--json FILE]
 
 Lives: Weibull with shape 1.2, 2.5 or 4 and scale 12 runs; each strip is looked at every one to
 four runs, each gap as likely, and at the end of its watch, which is drawn evenly from 4 to 21 runs:
@@ -19,14 +20,18 @@ Four intervals:
 
 `auto` is what `fit_life` answers: calibrated where there is a maximum, else Bayes. An interval
 with an end that is not a number, or an estimate outside it, stops the run. Figures in brackets
-are Monte Carlo standard errors.
+are Monte Carlo standard errors. The seed belongs to the design: neither workers nor a cluster
+change a figure (docs/workers.md).
 """
 
 import argparse
+import json
 import math
 import warnings
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from functools import partial
+from pathlib import Path
 
 import numpy as np
 
@@ -36,6 +41,7 @@ from wearstats.life import LifeAnswer, LifePosterior, Prior, StripLifeFit, fit_l
 from wearstats.life.axes import AgeAxis, Axis, ChanceAxis, ShapeAxis
 from wearstats.life.profile import profile_at
 from wearstats.lives.observations import Observations
+from wearstats.spread import on_workers, spread
 
 SEED = 20261125
 SCALE = 12.0
@@ -165,8 +171,9 @@ class Tally:
         return f"  {method:<12}" + "".join(f"{cell:>17}" for cell in cells) + f"{len(hits):>8} sets"
 
 
-def study(count: int, shape: float, options: argparse.Namespace) -> Tally:
+def study(options: argparse.Namespace, design: tuple[int, float]) -> Tally:
     """Run one design."""
+    count, shape = design
     rng = np.random.default_rng([SEED, count, int(10 * shape)])
     tally, values = Tally(), truth(shape, SCALE)
     for turn in range(options.replicates):
@@ -193,10 +200,9 @@ def study(count: int, shape: float, options: argparse.Namespace) -> Tally:
     return tally
 
 
-def fixed_truth(design: tuple[int, float], options: argparse.Namespace) -> str:
+def table(design: tuple[int, float], tally: Tally) -> str:
     """Return the table of one design."""
     count, shape = design
-    tally = study(count, shape, options)
     head = (
         f"\n{count} lives, shape {shape:g}: {1 - np.mean(tally.failures):.0%} unfinished; "
         f"{tally.none} sets with no failure, {tally.one} with one; {tally.by_bayes} without a "
@@ -219,7 +225,7 @@ def check(
     tally.open_ends += sum(each.low is None or each.high is None for each in answers)
 
 
-def under_prior(count: int, replicates: int) -> str:
+def under_prior(replicates: int, count: int) -> Tally:
     """Return the coverage of the posterior where the truth is drawn from its prior."""
     rng = np.random.default_rng([SEED, count])
     prior = Prior(median_runs=SCALE)
@@ -234,26 +240,33 @@ def under_prior(count: int, replicates: int) -> str:
         hits.append([holds(*pair) for pair in pairs])
     tally = Tally()
     tally.hits["Bayes"] = hits
-    return tally.line("Bayes")
+    return tally
 
 
-def main() -> None:
-    """Print the table."""
+def main(words: Sequence[str] | None = None) -> None:
+    """Print the tables."""
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--replicates", type=int, default=1200)
     options.add_argument("--ends", type=int, default=40)
     options.add_argument("--library", type=int, default=150)
-    options.add_argument("--processes", type=int, default=2)
-    chosen = options.parse_args()
+    options.add_argument("--workers", type=int, default=2)
+    options.add_argument("--cluster", default="", help="address of a Dask scheduler")
+    options.add_argument("--json", type=Path, help="write what was counted here, too")
+    chosen = options.parse_args(words)
     print(f"Coverage of nominal 90 % intervals, seed {SEED}; Monte Carlo error in brackets.")
     designs = [(count, shape) for count in SIZES for shape in SHAPES]
-    with ProcessPoolExecutor(chosen.processes) as pool:
-        for said in pool.map(fixed_truth, designs, [chosen] * len(designs)):
-            print(said, flush=True)
+    counted: dict[str, dict[str, object]] = {}
+    with on_workers(chosen.workers, cluster=chosen.cluster):
+        for design, tally in zip(designs, spread(partial(study, chosen), designs), strict=True):
+            print(table(design, tally), flush=True)
+            counted["{} lives, shape {:g}".format(*design)] = asdict(tally)
         print("\nTruth drawn from the prior (middle of the median life 12 runs):")
-        drawn = pool.map(under_prior, SIZES, [chosen.replicates] * len(SIZES))
-        for count, said in zip(SIZES, drawn, strict=True):
-            print(f"{count} lives\n{said}", flush=True)
+        drawn = spread(partial(under_prior, chosen.replicates), SIZES)
+        for count, tally in zip(SIZES, drawn, strict=True):
+            print(f"{count} lives\n{tally.line('Bayes')}", flush=True)
+            counted[f"{count} lives, truth from the prior"] = asdict(tally)
+    if chosen.json is not None:
+        chosen.json.write_text(json.dumps(counted), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -1,6 +1,7 @@
 """Whether forecasts of burn-through come true as often as they say. One command, seeded.
 
-    python benchmarks/lookback.py [--fleets 100] [--scenarios prior any demo] [--processes 1]
+    python benchmarks/lookback.py [--fleets 100] [--scenarios prior any demo]
+        [--workers 1 | --cluster ADDRESS]
 
 Simulated seasons of seven units over nine meets, clean records. At each meet each unit's chance
 of burned strips by its last run is said from the records dated before, as `wearstats lookback`
@@ -23,7 +24,6 @@ on the demo's season.
 import argparse
 import time
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -37,6 +37,7 @@ from wearstats.lookback.rolling import fitted, shared_out
 from wearstats.lookback.strips import LivesByRun, RunKey, Start, outcome_of
 from wearstats.plans.outlook import FAILED
 from wearstats.records.costs import Costs
+from wearstats.spread import on_workers, spread
 from wearstats_synthetic import SimulatedSeason, Truth, simulate
 
 SEED = 20261125
@@ -197,7 +198,8 @@ def main() -> None:
         "--scenarios", nargs="+", choices=SCENARIOS, default=["prior", "any", "demo"]
     )
     asked.add_argument("--seed", type=int, default=SEED)
-    asked.add_argument("--processes", type=int, default=1)
+    asked.add_argument("--workers", type=int, default=1)
+    asked.add_argument("--cluster", default="", help="address of a Dask scheduler")
     given = asked.parse_args()
     begun, worked = time.perf_counter(), time.process_time()
     season = simulate(1).records
@@ -210,11 +212,8 @@ def main() -> None:
     )
     for scenario in given.scenarios:
         tasks = [(scenario, given.seed, number) for number in range(given.fleets)]
-        if given.processes > 1:
-            with ProcessPoolExecutor(given.processes) as pool:
-                results = list(pool.map(one_fleet, tasks, chunksize=4))
-        else:
-            results = list(map(one_fleet, tasks))
+        with on_workers(given.workers, cluster=given.cluster):
+            results = list(spread(one_fleet, tasks))
         print_scenario(scenario, results)
 
 

@@ -1,6 +1,7 @@
 """What following the plan costs against the best fixed rule; how long a meet takes to plan.
 
-    python benchmarks/plans.py [--fleets 200] [--processes 1] [--only meets|fleets] [--no-hot]
+    python benchmarks/plans.py [--fleets 200] [--only meets|fleets] [--no-hot]
+        [--workers 1 | --cluster ADDRESS]
 
 Fleets of known truth: four to ten units; strips with Weibull shape 1.8 to 4 and scale 7 to 16
 runs; log of a unit's factor on the hazard normal with a standard deviation of 0 to 0.6, even; a
@@ -25,7 +26,6 @@ Costs are in planned restrips a run; in brackets Monte Carlo standard errors.
 import argparse
 import sys
 import time
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -39,6 +39,7 @@ from wearstats.plans.advice import Stakes
 from wearstats.plans.hot import HotDraws, hot_of
 from wearstats.plans.unit_effects import effects_of
 from wearstats.records.costs import Costs
+from wearstats.spread import on_workers, spread
 
 SEED = 20261125
 RECORDED, AHEAD = 20, 96
@@ -219,7 +220,7 @@ def rule_for_the_truth(fleet: Fleet) -> int:
     return int(np.argmin(cost))
 
 
-def one(place: int, *, by_hot: bool) -> tuple[float, float, float, float]:
+def one_fleet(place: int, *, by_hot: bool) -> tuple[float, float, float, float]:
     """Return the spread of one fleet and the three costs: plan, in hindsight, for the truth."""
     rng = np.random.default_rng([SEED, place])
     fleet = drawn(rng)
@@ -246,18 +247,14 @@ def said(name: str, plan: FloatArray, rule: FloatArray) -> str:
     )
 
 
-def compare(fleets: int, processes: int, *, by_hot: bool) -> None:
+def compare(fleets: int, *, by_hot: bool) -> None:
     """Run the fleets and print what came of them."""
     start = time.perf_counter()
-    if processes > 1:
-        with ProcessPoolExecutor(processes) as pool:
-            rows = list(pool.map(partial(one, by_hot=by_hot), range(fleets)))
-    else:
-        rows = [one(place, by_hot=by_hot) for place in range(fleets)]
-    spread, plan, hindsight, truth = np.array(rows).T
+    rows = list(spread(partial(one_fleet, by_hot=by_hot), range(fleets)))
+    between, plan, hindsight, truth = np.array(rows).T
     print(f"Cost a run, in planned restrips; {fleets} fleets, seed {SEED}")
     for low, high in ((0.0, 0.6), (0.0, 0.2), (0.2, 0.4), (0.4, 0.6)):
-        some = (spread >= low) & (spread <= high)
+        some = (between >= low) & (between <= high)
         if np.count_nonzero(some) > 1:
             print(f" spread between units {low:g} to {high:g}")
             print(said("best fixed rule in hindsight", plan[some], hindsight[some]))
@@ -287,11 +284,11 @@ def meets() -> None:
         "last four windows": {"windows": (0.0,) * 12 + (12.0,) * 4},
     }
     prices = Costs(planned=400, burn_through=3000, lost_psi_per_run=10)
-    for spread in (0.0, 0.4):
+    for between in (0.0, 0.4):
         for name, limits in kinds.items():
             units = []
             for place in range(BOATS):
-                factor = float(np.exp(spread * rng.standard_normal()))
+                factor = float(np.exp(between * rng.standard_normal()))
                 age = int(rng.integers(0, 12))
                 look = max(age - int(rng.integers(0, 3)), 0)
                 units.append(
@@ -308,7 +305,7 @@ def meets() -> None:
             plan = plan_meet(meet, units, prices)
             took, busy = time.perf_counter() - start, time.process_time() - busy
             print(
-                f"  {name:<24} spread {spread:g}: {took:5.2f} s ({busy:.2f} s of processor), "
+                f"  {name:<24} spread {between:g}: {took:5.2f} s ({busy:.2f} s of processor), "
                 f"cost {plan.cost:,.0f}"
             )
 
@@ -317,7 +314,8 @@ def main() -> None:
     """Read the command line and run."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--fleets", type=int, default=200)
-    parser.add_argument("--processes", type=int, default=1)
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--cluster", default="", help="address of a Dask scheduler")
     parser.add_argument("--only", choices=("meets", "fleets"))
     parser.add_argument("--no-hot", action="store_true", help="the plan goes by runs alone")
     asked = parser.parse_args()
@@ -325,7 +323,8 @@ def main() -> None:
         print(f"Meets of {BOATS} units and {RUNS} runs, with the next-best plan:")
         meets()
     if asked.only != "meets":
-        compare(asked.fleets, asked.processes, by_hot=not asked.no_hot)
+        with on_workers(asked.workers, cluster=asked.cluster):
+            compare(asked.fleets, by_hot=not asked.no_hot)
 
 
 if __name__ == "__main__":

@@ -7,6 +7,7 @@ import json
 import os
 import pickle
 import random
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -221,3 +222,38 @@ def test_the_command_line_does_its_linear_algebra_in_one_thread() -> None:
         [sys.executable, "-c", words], capture_output=True, text=True, check=True, env=free
     )
     assert set(told.stdout.split()) == {"1"}
+
+
+def studied(*words: object) -> str:
+    """Return what a study prints."""
+    asked = [sys.executable, *map(str, words)]
+    one = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+    return subprocess.run(asked, capture_output=True, text=True, check=True, env=one).stdout
+
+
+def test_a_calibration_study_counts_the_same_bytes_on_a_cluster(
+    cluster: str, tmp_path: Path
+) -> None:
+    words = (BENCHMARKS / "calibration.py", "--replicates", 1, "--ends", 1, "--library", 0)
+    studied(*words, "--workers", 1, "--json", tmp_path / "alone.json")
+    studied(*words, "--cluster", cluster, "--json", tmp_path / "away.json")
+    alone = (tmp_path / "alone.json").read_bytes()
+    assert len(json.loads(alone)) == 9 + 3
+    assert (tmp_path / "away.json").read_bytes() == alone
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("study", "words"),
+    [("lookback.py", ("--scenarios", "demo")), ("plans.py", ("--only", "fleets"))],
+    ids=["lookback", "plans"],
+)
+def test_fleets_come_to_the_same_on_a_cluster(
+    study: str, words: tuple[str, ...], cluster: str
+) -> None:
+    asked = (BENCHMARKS / study, "--fleets", 3, *words)
+    found = [studied(*asked, *more) for more in ((), ("--workers", 2), ("--cluster", cluster))]
+    # Figures have two decimals or more; lines that say how long it took have not.
+    alone, *others = [re.findall(r"(?m)^.*\d\.\d\d.*$", told) for told in found]
+    assert len(alone) > 1
+    assert others == [alone, alone]
