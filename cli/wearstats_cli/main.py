@@ -8,6 +8,7 @@ import json
 import os
 import sys
 from collections.abc import Sequence
+from difflib import get_close_matches
 from typing import NoReturn
 
 import click
@@ -66,6 +67,18 @@ class _Commands(click.Group):
         command: click.Command = module.command
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError as error:
+            close = get_close_matches(args[0], _COMMANDS, 1)
+            if not close:
+                raise
+            message = f"{error.message} Did you mean {close[0]}?"
+            raise click.UsageError(message, ctx) from None
+
 
 @click.group(
     cls=_Commands,
@@ -77,7 +90,12 @@ def group() -> None:
     """Strip life, clearance wear and leakage of Roots-type superchargers, from your own records."""
 
 
+_WHAT_NEXT = "Log more records and ask again; what is on record: wearstats lives"
+
+
 def _fail(error: WearstatsError, arguments: Sequence[str]) -> NoReturn:
+    if not error.hint and error.exit_code == 1:
+        error.hint = _WHAT_NEXT
     findings = [finding.as_dict() for finding in getattr(error, "findings", ())]
     if "--json" in arguments:
         command = next((word for word in arguments if word in _COMMANDS), "")

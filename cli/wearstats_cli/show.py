@@ -1,14 +1,16 @@
 """From values to the terminal: tables, sentences, JSON. Nothing else in the command line prints."""
 
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from threading import Timer
 from typing import TYPE_CHECKING, Any
 
 import click
 from rich import box
 from rich.console import Console
+from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 from rich.text import Text
 
@@ -19,6 +21,8 @@ from wearstats_reports import numbers
 
 if TYPE_CHECKING:
     import pandas as pd
+
+_PATIENCE_SECONDS = 1.0
 
 
 def as_json(command: str, body: Mapping[str, Any]) -> None:
@@ -131,11 +135,25 @@ def _places(group: Sequence[Finding], *, most: int = 8) -> str:
 
 
 @contextmanager
-def working(text: str) -> Iterator[None]:
-    """Say on standard error, on a terminal only, that work is going on."""
+def working(text: str) -> Iterator[Callable[[str], None]]:
+    """Show on standard error, on a terminal only, that work goes on and for how long.
+
+    Nothing is shown of work done within a second. Gives what says other words meanwhile.
+    """
     console = Console(stderr=True)
-    if console.is_terminal:
-        with console.status(text):
-            yield
-    else:
-        yield
+    if not console.is_terminal:
+        yield lambda _: None
+        return
+    columns = (SpinnerColumn(), TextColumn("{task.description}", markup=False))
+    shown = Progress(*columns, TimeElapsedColumn(), console=console, transient=True)
+    task = shown.add_task(text, total=None)
+    later = Timer(_PATIENCE_SECONDS, shown.start)
+    later.daemon = True
+    later.start()
+    try:
+        yield lambda words: shown.update(task, description=words)
+    finally:
+        later.cancel()
+        later.join()
+        if shown.live.is_started:
+            shown.stop()

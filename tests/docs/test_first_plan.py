@@ -40,9 +40,10 @@ def call(words: list[str]) -> int:
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     runs, restrips = blocks(PAGE, "csv")
+    (costs,) = blocks(PAGE, "toml")
     (tmp_path / "runs.csv").write_text(runs, encoding="utf-8")
     (tmp_path / "restrips.csv").write_text(restrips, encoding="utf-8")
-    (tmp_path / "costs.toml").write_text(*blocks(PAGE, "toml"), encoding="utf-8")
+    (tmp_path / "costs.toml").write_text(costs, encoding="utf-8")
     return tmp_path
 
 

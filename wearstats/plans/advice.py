@@ -134,10 +134,10 @@ def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
 
 
 def _never_enough(case: Case, chances: Chances) -> tuple[Advice, str]:
-    ahead, asked = runs_in_words(case.runs_ahead), percent_exactly(case.bound)
+    ahead, asked = runs_in_words(case.runs_ahead, more=True), percent_exactly(case.bound)
     found = percent_with_interval(chances.ahead_if_sound, case.bound)
     new = percent(_middle(chances.ahead_if_new), case.bound)
-    reason = f"even if a look found them sound, the chance of lasting {ahead} more is {found}"
+    reason = f"even if a look found them sound, the chance of lasting {ahead} is {found}"
     if _middle(chances.ahead_if_new) >= case.bound:
         return Advice.RESTRIP, f"{reason}, under the {asked} asked for; with new strips {new}"
     short = f"{reason}; with new strips {new}, which is under the {asked} asked for as well"
@@ -148,11 +148,11 @@ def _never_enough(case: Case, chances: Chances) -> tuple[Advice, str]:
 
 
 def _by_chance(case: Case, chances: Chances) -> tuple[Advice, str]:
-    ahead = runs_in_words(case.runs_ahead)
+    ahead = runs_in_words(case.runs_ahead, more=True)
     if _middle(chances.ahead) < case.bound:
         return Advice.LOOK, _what_a_look_does(case, chances, case.bound)
     return Advice.RUN, (
-        f"the chance of lasting {ahead} more is {percent_with_interval(chances.ahead)}, "
+        f"the chance of lasting {ahead} is {percent_with_interval(chances.ahead)}, "
         f"at or over the {percent_exactly(case.bound)} asked for"
     )
 
@@ -174,9 +174,10 @@ def _pays_to_look(case: Case, chances: Chances) -> bool:
 
 
 def _what_a_look_does(case: Case, chances: Chances, bound: float | None = None) -> str:
+    more = runs_in_words(case.runs_ahead, more=True)
     return (
         f"{_since_look(case)}; a look would move the chance of lasting "
-        f"{runs_in_words(case.runs_ahead)} more from {percent(_middle(chances.ahead), bound)} to "
+        f"{more} from {percent(_middle(chances.ahead), bound)} to "
         f"{percent(_middle(chances.ahead_if_sound))} or tell you to restrip"
     )
 
@@ -209,9 +210,10 @@ def over_service_limit(case: Case) -> str | None:
     if case.age > limit:
         made = runs_in_words(case.age)
         return f"The service limit of {runs_in_words(limit)} is passed: {made} are on these strips."
+    more = runs_in_words(case.runs_ahead, more=True).capitalize()
     return (
-        f"{runs_in_words(case.runs_ahead).capitalize()} more from {runs_in_words(case.age)} would "
-        f"pass the service limit of {runs_in_words(limit)}."
+        f"{more} after the {runs_in_words(case.age)} on these strips would pass the service limit "
+        f"of {runs_in_words(limit)}."
     )
 
 

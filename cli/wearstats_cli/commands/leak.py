@@ -71,11 +71,12 @@ def command(
     tests = read_slip_tests(slip_tests) if slip_tests else ()
     lives = lives_of(season)
     readings = clearance_readings(season, lives)
-    wears = fit_paths(readings, level=level)
     model = LeakModel(heat_share=heat_share, level=level, seed=seed)
-    fit = model.fit(
-        boost_rows(season, lives), wears, season.units, readings=readings, slip_tests=tests
-    )
+    with show.working("Fitting"):
+        wears = fit_paths(readings, level=level)
+        fit = model.fit(
+            boost_rows(season, lives), wears, season.units, readings=readings, slip_tests=tests
+        )
     scale, worth = quantities.boost(system), quantities.boost_per_gap(system)
     if figure is not None:
         _draw(fit, scale, figure, simulated=season.simulated)
@@ -169,6 +170,7 @@ def _show(fit: "LeakFit", scale: "Scale", worth: "Scale") -> None:
             f"{worth.name}, now",
         ),
         rows,
+        right=("runs",),
     )
     show.line(TOTAL_RESTS_ON)
     show.bullets("What could not be told apart", fit.not_told_apart)

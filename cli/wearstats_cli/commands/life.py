@@ -145,16 +145,16 @@ def command(
     source = reading.lives_from(book, lives_file)
     reading.some_usable(source.lives)
     observations = source.lives.observations(mode)
-    answer = fit_life(
-        observations,
-        method=method,
-        baseline=baseline,
-        level=level,
-        shape=shape,
-        calibrated=not uncalibrated,
-        seed=seed,
-    )
-    with show.working("checking the fit"), on_workers(workers, cluster=cluster):
+    with show.working("Fitting and checking"), on_workers(workers, cluster=cluster):
+        answer = fit_life(
+            observations,
+            method=method,
+            baseline=baseline,
+            level=level,
+            shape=shape,
+            calibrated=not uncalibrated,
+            seed=seed,
+        )
         checks = _checks(answer, source.lives, observations, seed=seed, sensitivity=sensitivity)
         found = _factors(
             columns,

@@ -1,6 +1,6 @@
 """`wearstats log`: take records into the book."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -120,9 +120,10 @@ def _take(
             opened.set_costs(read_costs(path))
         try:
             for path in files:
-                with show.working(f"Reading {path.name}"):
+                with show.working(f"Reading {path.name}") as say:
                     result = opened.log(
                         path,
+                        on_progress=_said_by(say, path.name),
                         settings=how.settings,
                         amend=how.amend,
                         join=how.join,
@@ -138,6 +139,10 @@ def _take(
                 _show(book, results, len(opened.aside()))
             raise
         return results, len(opened.aside())
+
+
+def _said_by(say: Callable[[str], None], name: str) -> Callable[[str, int], None]:
+    return lambda sheet, rows: say(f"Reading {name}, {sheet}: {rows} rows")
 
 
 def _as_dict(result: "ImportResult") -> dict[str, object]:

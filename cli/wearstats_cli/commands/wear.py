@@ -105,7 +105,8 @@ def command(
 
     season = reading.season_of(book)
     lives = lives_of(season)
-    fit = ClearanceWear(what, level=level).fit(clearance_readings(season, lives))
+    with show.working("Fitting"):
+        fit = ClearanceWear(what, level=level).fit(clearance_readings(season, lives))
     scale = quantities.gap(system)
     lasting, why_not = (None, "") if limit is None else _lasting(lives)
     ask = _Ask(runs, None if limit is None else scale.keep(limit), lasting)

@@ -86,7 +86,7 @@ def test_young_looked_at_strips_may_run() -> None:
     assert unit.chances is not None
     assert unit.chances.ahead.estimate == pytest.approx(np.exp(-279 / 1728))
     assert unit.reason == (
-        "The chance of lasting three runs more is 85 % (85 % to 85 %), at or over the 80 % asked "
+        "The chance of lasting three more runs is 85 % (85 % to 85 %), at or over the 80 % asked "
         "for."
     )
 
@@ -99,8 +99,8 @@ def test_strips_nobody_looked_at_ask_for_a_look() -> None:
     assert unit.advice is Advice.LOOK
     assert unit.runs_since_look == 4.0
     assert unit.reason == (
-        f"Nobody has looked for four runs; a look would move the chance of lasting three runs "
-        f"more from {100 * as_known:.0f} % to {100 * if_sound:.0f} % or tell you to restrip."
+        f"Nobody has looked for four runs; a look would move the chance of lasting three more "
+        f"runs from {100 * as_known:.0f} % to {100 * if_sound:.0f} % or tell you to restrip."
     )
 
 
@@ -256,7 +256,13 @@ def test_a_unit_that_eats_strips_is_told_by_its_own_draws() -> None:
     ("age", "said"),
     [
         (3.0, None),
-        (4.0, "Three runs more from four runs would pass the service limit of six runs."),
+        (
+            4.0,
+            (
+                "Three more runs after the four runs on these strips would pass the service limit "
+                "of six runs."
+            ),
+        ),
         (6.0, "The service limit of six runs is reached."),
         (7.0, "The service limit of six runs is passed: seven runs are on these strips."),
     ],
