@@ -5,13 +5,15 @@ a seed that belongs to the item; so neither where the work is done nor in which 
 answer.
 """
 
+import logging
 import os
 import sys
+import warnings
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import CancelledError
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from wearstats.errors import UsageError
 
@@ -26,6 +28,9 @@ PROCESSES_VARIABLE = "WEARSTATS_PROCESSES"
 
 _WAIT = 10
 """Seconds a cluster has to answer."""
+
+_LIBRARIES = ("wearstats", "numpy", "scipy", "pandas")
+"""Libraries whose versions decide what a figure comes to."""
 
 
 def processors() -> int:
@@ -129,7 +134,7 @@ def _told_of_loss() -> Iterator[None]:
     try:
         yield
     except (BrokenProcessPool, CancelledError) as lost:
-        message = "a worker was lost before its work was done, perhaps for want of memory"
+        message = "a worker was lost before its work was done: out of memory, or out of reach"
         raise UsageError(message, hint="Try again with fewer workers, or with none.") from lost
 
 
@@ -141,16 +146,48 @@ def _client(address: str) -> Iterator["Client"]:
         message = "a cluster needs Dask, which is not installed here"
         raise UsageError(message, hint='pip install "wearstats[cluster]"') from missing
     try:
-        client = Client(address, timeout=_WAIT, set_as_default=False)  # type: ignore[no-untyped-call]
+        with warnings.catch_warnings():
+            # Dask's word on versions that differ; ours is `_alike`.
+            warnings.simplefilter("ignore")
+            client = Client(address, timeout=_WAIT, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError) as silent:
         message = f"no Dask scheduler answers at {address}: {silent}"
         hint = "An address looks like tcp://tower:8786; start one with: dask scheduler"
         raise UsageError(message, hint=hint) from silent
-    with client:
-        if not client.ncores():  # type: ignore[no-untyped-call]
-            message = f"the cluster at {address} has no workers"
-            raise UsageError(message, hint=f"Start some: dask worker {address}")
+    with _quiet("distributed.client"), client:
+        _alike(client, address)
         try:
             yield client
         except KilledWorker as killed:
             raise BrokenProcessPool from killed
+
+
+@contextmanager
+def _quiet(name: str) -> Iterator[None]:
+    """Keep a library from logging tracebacks of what is told in words here."""
+    logger = logging.getLogger(name)
+    level = logger.level
+    logger.setLevel(logging.CRITICAL + 1)
+    try:
+        yield
+    finally:
+        logger.setLevel(level)
+
+
+def _alike(client: "Client", address: str) -> None:
+    """Refuse a cluster without workers, or one whose libraries could answer otherwise than ours."""
+    # Called from outside Dask's own loop it waits for the answer.
+    found = cast("dict[str, Any]", client.get_versions(packages=_LIBRARIES))
+    if not found["workers"]:
+        message = f"the cluster at {address} has no workers"
+        raise UsageError(message, hint=f"Start some: dask worker {address}")
+    ours = found["client"]["packages"]
+    for name in ("python", *_LIBRARIES):
+        there = {
+            each["packages"].get(name) for each in (found["scheduler"], *found["workers"].values())
+        }
+        if there != {ours[name]}:
+            said = " and ".join(sorted(each or "none" for each in there))
+            message = f"the cluster at {address} has {name} {said}, here it is {ours[name]}"
+            hint = "Scheduler and workers need the very versions that are installed here."
+            raise UsageError(message, hint=hint)

@@ -18,7 +18,7 @@ _Arguments = ParamSpec("_Arguments")
 _Result = TypeVar("_Result")
 
 _MOST = 8
-"""More processes than this wait for one another's memory."""
+"""Unasked, no more than this: more wait for one another's memory."""
 
 
 class PageWorkers:
@@ -42,7 +42,7 @@ class PageWorkers:
     """
 
     def __init__(self, processes: int | None = None) -> None:
-        self.processes = max(1, min(_MOST, processors() if processes is None else processes))
+        self.processes = max(1, min(_MOST, processors()) if processes is None else processes)
         self._pool: ProcessPoolExecutor | None = None
 
     def __enter__(self) -> Self:

@@ -12,8 +12,9 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from functools import partial
+from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, cast
 
 import joblib
 import pytest
@@ -154,6 +155,27 @@ def test_a_cluster_that_is_not_there_is_told_in_words(monkeypatch: pytest.Monkey
             pytest.fail("there is no cluster")
     # Dask waits a random while before it tries again.
     random.setstate(before)
+
+
+def test_a_cluster_with_other_libraries_is_refused(
+    local_cluster: "LocalCluster", monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from distributed import Client
+
+    asked = Client.get_versions
+
+    def older_here(client: Client, **words: Any) -> dict[str, Any]:
+        found = cast("dict[str, Any]", asked(client, **words))
+        found["client"]["packages"]["scipy"] = "0.0.9"
+        return found
+
+    monkeypatch.setattr(Client, "get_versions", older_here)
+    before = random.getstate()
+    address = str(local_cluster.scheduler_address)
+    with pytest.raises(UsageError) as raised, on_workers(cluster=address):
+        pytest.fail("its answers may differ")
+    random.setstate(before)
+    assert re.search(rf"has scipy {version('scipy')}, here it is 0\.0\.9$", str(raised.value))
 
 
 def test_without_dask_the_extra_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
