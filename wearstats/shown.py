@@ -193,10 +193,10 @@ def counted(number_of: float, one: str, many: str = "") -> str:
 
     Examples
     --------
-    >>> counted(1, "life", "lives"), counted(12.0, "reading")
-    ('1 life', '12 readings')
+    >>> counted(1, "life", "lives"), counted(12.0, "reading"), counted(2_345_678, "row")
+    ('1 life', '12 readings', '2345678 rows')
     """
-    return f"{number_of:g} {one if number_of == 1 else many or one + 's'}"
+    return f"{number_of:.15g} {one if number_of == 1 else many or one + 's'}"
 
 
 def intervals(level: float) -> str:

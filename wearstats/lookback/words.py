@@ -2,6 +2,7 @@
 
 from wearstats.estimates import Estimate
 from wearstats.lookback.result import LEAST_BURNED, Comparison, Lookback, Total, told_by
+from wearstats.shown import counted
 
 _OTHERS = {"rule": "the shop's rule", "curve": "the fleet's curve"}
 
@@ -14,10 +15,10 @@ def verdict(answer: Lookback) -> str:
             "Nothing can be told yet: no meet has strip lives on record before it and runs to "
             "forecast in it."
         )
-    burned = _counted(total.burned, "burn-through")
+    burned = counted(total.burned, "burn-through")
     if not answer.tells:
         return (
-            f"Nothing can be told yet: {_counted(len(answer.scored), 'forecast')} met {burned}, "
+            f"Nothing can be told yet: {counted(len(answer.scored), 'forecast')} met {burned}, "
             f"and it takes {LEAST_BURNED}."
         )
     return f"{_as_said(total)}{_beside(answer.comparisons)}."
@@ -89,7 +90,3 @@ def _saved(amount: Estimate, currency: str) -> str:
 
 def _grouped(value: float) -> str:
     return f"{value:,.0f}".replace(",", "\u202f").replace("-", "\u2212")
-
-
-def _counted(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
