@@ -93,8 +93,18 @@ def plain(text: str) -> str:
     >>> plain("90\xa0%"), plain("K1\x1b[31m")
     ('90 %', 'K1?[31m')
     """
-    ours = text.replace(MINUS, "-").replace("\u00a0", " ").replace("\u202f", " ")
-    return "".join(sign if sign.isprintable() else "?" for sign in ours)
+    return "".join(sign if sign.isprintable() else "?" for sign in plain_signs(text))
+
+
+def plain_signs(text: str) -> str:
+    r"""Return text with our minus and hard spaces as every set of letters has them.
+
+    Examples
+    --------
+    >>> plain_signs("\u22120.1, 90\xa0%")
+    '-0.1, 90 %'
+    """
+    return text.replace(MINUS, "-").replace("\u00a0", " ").replace("\u202f", " ")
 
 
 def number(value: float | None, unit: str = "") -> str:

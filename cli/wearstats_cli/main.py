@@ -4,6 +4,7 @@ Nothing heavy is imported here: `wearstats --help` loads neither pandas nor matp
 """
 
 import importlib
+import io
 import json
 import os
 import sys
@@ -127,6 +128,10 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
         Words after the program's name; those of the process where left out.
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
+    for stream in (sys.stdout, sys.stderr):
+        # A name in letters the stream does not have is no reason to stop.
+        if isinstance(stream, io.TextIOWrapper) and not stream.encoding.lower().startswith("utf"):
+            stream.reconfigure(errors="replace")
     os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
     try:
         code = group.main(args=words, prog_name="wearstats", standalone_mode=False)

@@ -15,6 +15,7 @@ from rich.table import Table
 from rich.text import Text
 
 from wearstats.estimates import Estimate
+from wearstats.numbers import plain_signs
 from wearstats.records.findings import Finding, Severity
 from wearstats_cli.options import SCHEMA
 from wearstats_reports import numbers
@@ -66,27 +67,35 @@ def bullets(title: str, sentences: Sequence[str]) -> None:
 
 def line(text: str = "") -> None:
     """Print one paragraph, wrapped to the terminal."""
-    Console(highlight=False, soft_wrap=False).print(text, markup=False)
+    console = Console(highlight=False, soft_wrap=False)
+    console.print(_written(text, console), markup=False)
 
 
 def heading(text: str) -> None:
     """Print a heading with an empty line before it."""
     console = Console(highlight=False)
     console.print()
-    console.print(Text(text, style="bold"))
+    console.print(Text(_written(text, console), style="bold"))
 
 
 def table(
     columns: Sequence[str], rows: Iterable[Sequence[object]], *, right: Sequence[str] = ()
 ) -> None:
     """Print a table; the columns named in `right` are aligned to the right."""
+    console = Console(highlight=False)
     made = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
     for name in columns:
-        made.add_column(Text(name), justify="right" if name in right else "left")
+        made.add_column(Text(_written(name, console)), justify="right" if name in right else "left")
     for row in rows:
         # Text, not markup: a cell from a sheet stays a text.
-        made.add_row(*(Text("" if cell is None else str(cell)) for cell in row))
-    Console(highlight=False).print(made)
+        cells = ("" if cell is None else _written(str(cell), console) for cell in row)
+        made.add_row(*map(Text, cells))
+    console.print(made)
+
+
+def _written(text: str, console: Console) -> str:
+    """Return text in signs that the stream can take: a file on Windows has no minus of ours."""
+    return text if console.encoding.startswith("utf") else plain_signs(text)
 
 
 def bare(estimate: Estimate | None) -> str:

@@ -124,6 +124,22 @@ def test_colour_carries_nothing_and_can_be_turned_off(
     assert not COLOUR.search(said)
 
 
+@pytest.mark.parametrize("command", ["leak", "lookback"])
+def test_a_file_in_an_older_set_of_letters_is_written_whole(command: str, book: Path) -> None:
+    # As on Windows, where a file or a pipe is written in cp1252 unless told otherwise.
+    environment = {**os.environ, "PYTHONUTF8": "0", "PYTHONIOENCODING": "cp1252", "COLUMNS": "80"}
+    done = subprocess.run(
+        [sys.executable, "-m", "wearstats_cli", command, str(book)],
+        env=environment,
+        capture_output=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    said = done.stdout.decode("cp1252")
+    assert re.search(r"[( ]-\d", said)
+    assert "?" not in said
+
+
 def test_the_shells_complete_commands_and_options() -> None:
     # The page's own lines.
     page = (Path(__file__).resolve().parents[2] / "docs/terminal.md").read_text(encoding="utf-8")
