@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import CancelledError
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from wearstats.errors import UsageError
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 _Item = TypeVar("_Item")
 _Result = TypeVar("_Result")
+
+_CLUSTER: ContextVar["Client | None"] = ContextVar("cluster", default=None)
 
 PROCESSES_VARIABLE = "WEARSTATS_PROCESSES"
 """How many processes may be used, where not as many as there are processors."""
@@ -61,6 +64,10 @@ def spread(function: Callable[[_Item], _Result], items: Iterable[_Item]) -> Iter
     >>> list(spread(abs, [-2, 1]))
     [2, 1]
     """
+    client = _CLUSTER.get()
+    if client is not None:
+        yield from _on_cluster(client, function, list(items))
+        return
     # Where joblib was never loaded nobody asked for workers, and loading it would cost a moment.
     if "joblib" not in sys.modules or _alone():
         yield from map(function, items)
@@ -96,8 +103,12 @@ def on_workers(count: int = 1, *, cluster: str = "") -> Iterator[None]:
     [2, 1]
     """
     if cluster:
-        with _told_of_loss(), _client(cluster) as client, _settings(backend="dask", client=client):
-            yield
+        with _told_of_loss(), _client(cluster) as client:
+            token = _CLUSTER.set(client)
+            try:
+                yield
+            finally:
+                _CLUSTER.reset(token)
     elif count > 1:
         # One thread of linear algebra each: our matrices are small.
         settings = {"backend": "loky", "n_jobs": count, "inner_max_num_threads": 1}
@@ -105,6 +116,22 @@ def on_workers(count: int = 1, *, cluster: str = "") -> Iterator[None]:
             yield
     else:
         yield
+
+
+def _on_cluster(
+    client: "Client", function: Callable[[_Item], _Result], items: list[_Item]
+) -> Iterator[_Result]:
+    """Hand the items to Dask ourselves.
+
+    joblib 1.6 waits for ever where Dask gives up on a piece of work, as when its workers die of it.
+    """
+    shared = client.scatter(function, broadcast=True, hash=False)  # type: ignore[no-untyped-call]
+    with warnings.catch_warnings():
+        # Dask minds many megabytes of items; each has to travel once anyhow.
+        warnings.simplefilter("ignore", UserWarning)
+        jobs = client.map(_here, [shared] * len(items), items, pure=False)
+    for job in jobs:
+        yield job.result()
 
 
 @contextmanager

@@ -3,6 +3,7 @@
 The judge of every comparison is the same work done serially, without joblib or Dask.
 """
 
+import gc
 import json
 import os
 import pickle
@@ -28,6 +29,9 @@ from wearstats_synthetic import simulate, wide_fleet, write_sheets
 
 if TYPE_CHECKING:
     from distributed import LocalCluster
+
+# Dask leaves sockets of attempts that came to nothing to the garbage collector.
+pytestmark = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 
 BENCHMARKS = Path(__file__).parents[3] / "benchmarks"
 
@@ -60,6 +64,7 @@ def cluster(local_cluster: "LocalCluster") -> Iterator[str]:
     before = random.getstate()
     yield str(local_cluster.scheduler_address)
     random.setstate(before)
+    gc.collect()
     assert scheduler.transition_counter > done
 
 
@@ -155,6 +160,7 @@ def test_a_cluster_that_is_not_there_is_told_in_words(monkeypatch: pytest.Monkey
             pytest.fail("there is no cluster")
     # Dask waits a random while before it tries again.
     random.setstate(before)
+    gc.collect()
 
 
 def test_a_cluster_with_other_libraries_is_refused(
@@ -210,6 +216,11 @@ def test_on_a_cluster_the_work_is_done_by_its_workers(cluster: str) -> None:
     assert all(below == {process} for process, below in nested)
     assert os.getpid() not in {process for process, _ in nested}
     assert raised.value.need == 7
+
+
+def test_a_cluster_whose_workers_die_is_told_in_words(cluster: str) -> None:
+    with pytest.raises(UsageError, match="a worker was lost"), on_workers(cluster=cluster):
+        list(spread(dies, [1]))
 
 
 @pytest.mark.parametrize(
