@@ -137,6 +137,18 @@ def test_critical_values_between_steps_are_near_those_worked_out_there() -> None
         axis = SurvivalAxis(fit.sample.log_age(np.array([age])))
         read_off = calibration.values(axis, 0.9)[0]
         sets, top, laws = refits.sets.take(kept), refits.top[kept], calibration.laws[kept]
-        direct = quantile(falls(fit.law, sets, top, AgeAxis(np.array([z])), laws), 0.9)[0]
+        counts = np.where(refits.finite[kept], 1.0, 0.5)
+        found = falls(fit.law, sets, top, AgeAxis(np.array([z])), laws)
+        direct = quantile(found, 0.9, counts)[0]
         # a fraction of the quantile's own standard error, 0.15
         assert read_off == pytest.approx(direct, abs=0.1)
+
+
+def test_a_set_that_counts_half_is_half_a_set() -> None:
+    from wearstats.life.calibration import quantile
+
+    falls = np.array([1.0, 2.0, 3.0, 4.0])
+    # each of the last two twice at half the weight: the same sets
+    twice, half = np.array([1.0, 2.0, 3.0, 3.0, 4.0, 4.0]), np.array([1.0, 1, 0.5, 0.5, 0.5, 0.5])
+    for level in (0.2, 0.4, 0.6, 0.8):
+        assert quantile(twice, level, half) == quantile(falls, level)
