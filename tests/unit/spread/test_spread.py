@@ -218,6 +218,14 @@ def test_on_a_cluster_the_work_is_done_by_its_workers(cluster: str) -> None:
     assert raised.value.need == 7
 
 
+def test_a_dask_client_of_the_callers_counts(cluster: str) -> None:
+    from distributed import Client
+
+    client = Client(cluster)  # type: ignore[no-untyped-call]
+    with client, joblib.parallel_config(backend="dask", client=client):
+        assert os.getpid() not in set(spread(here, range(6)))
+
+
 def test_a_cluster_whose_workers_die_is_told_in_words(cluster: str) -> None:
     with pytest.raises(UsageError, match="a worker was lost"), on_workers(cluster=cluster):
         list(spread(dies, [1]))
