@@ -155,7 +155,7 @@ def count_forecast(chances: FloatArray, weights: FloatArray, level: float) -> Co
     numbers = np.arange(units + 1)
     mean = float(mass @ numbers)
     return CountForecast(
-        Estimate(mean, min(low, mean), max(high, mean), level),
+        Estimate(mean, float(min(low, mean)), float(max(high, mean)), level),
         float(min(mass[low : high + 1].sum(), 1.0)),
         float(np.sqrt(mass @ (numbers - mean) ** 2)),
     )
