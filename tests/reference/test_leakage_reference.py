@@ -303,15 +303,18 @@ def test_example_elasticity() -> None:
 
 
 def test_elasticity_below_choking() -> None:
-    # E7: formula against finite difference where no gap is choked (inputs our own).
+    # E7: -0.0128574 by formula and by finite difference where no gap is choked. Its inputs are not
+    # printed; swept ratio 1.25 and leakage number 0.02 give it.
     step = 1e-5
-    point = physics.pressure_ratio(1.6, 0.05, heat_share=HEAT)
+    point = physics.pressure_ratio(1.25, 0.02, heat_share=HEAT)
     assert point.pressure_ratio < 1.0 / 0.52829
     ratios = physics.pressure_ratio(
-        1.6, 0.05 * np.exp([step, -step]), heat_share=HEAT
+        1.25, 0.02 * np.exp([step, -step]), heat_share=HEAT
     ).pressure_ratio
     by_difference = float(np.log(ratios[0] / ratios[1])) / (2.0 * step)
-    assert physics.elasticity(point, 1.6, heat_share=HEAT) == pytest.approx(by_difference, rel=1e-6)
+    by_formula = float(physics.elasticity(point, 1.25, heat_share=HEAT))
+    assert by_formula == pytest.approx(-0.0128574, abs=6e-8)
+    assert by_formula == pytest.approx(by_difference, rel=1e-6)
 
 
 def test_choked_elasticity_without_heat_is_the_slip() -> None:
