@@ -1,7 +1,7 @@
 """How often intervals that say 90 % hold the truth. One command, seeded: `make calibration`.
 
-    python benchmarks/calibration.py [--replicates 1200] [--ends 40] [--library 150]
-        [--workers 2 | --cluster ADDRESS] [--json FILE]
+    python benchmarks/calibration.py [--replicates 1200] [--drawn 4000] [--ends 40]
+        [--library 150] [--seed 20261125] [--workers 2 | --cluster ADDRESS] [--json FILE]
 
 Lives: Weibull with shape 1.2, 2.5 or 4 and scale 12 runs; each strip is looked at every one to
 four runs, each gap as likely, and at the end of its watch, which is drawn evenly from 4 to 21 runs:
@@ -174,7 +174,7 @@ class Tally:
 def study(options: argparse.Namespace, design: tuple[int, float]) -> Tally:
     """Run one design."""
     count, shape = design
-    rng = np.random.default_rng([SEED, count, int(10 * shape)])
+    rng = np.random.default_rng([options.seed, count, int(10 * shape)])
     tally, values = Tally(), truth(shape, SCALE)
     for turn in range(options.replicates):
         observations = lives(count, shape, SCALE, rng)
@@ -225,12 +225,12 @@ def check(
     tally.open_ends += sum(each.low is None or each.high is None for each in answers)
 
 
-def under_prior(replicates: int, count: int) -> Tally:
+def under_prior(options: argparse.Namespace, count: int) -> Tally:
     """Return the coverage of the posterior where the truth is drawn from its prior."""
-    rng = np.random.default_rng([SEED, count])
+    rng = np.random.default_rng([options.seed, count])
     prior = Prior(median_runs=SCALE)
     hits = []
-    for _ in range(replicates):
+    for _ in range(options.drawn):
         shape = prior.shape * math.exp(prior.log_shape_sd * rng.standard_normal())
         median = SCALE * math.exp(prior.log_median_sd * rng.standard_normal())
         scale = median / math.log(2) ** (1 / shape)
@@ -247,13 +247,15 @@ def main(words: Sequence[str] | None = None) -> None:
     """Print the tables."""
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--replicates", type=int, default=1200)
+    options.add_argument("--drawn", type=int, default=4000, help="sets of truth from the prior")
     options.add_argument("--ends", type=int, default=40)
     options.add_argument("--library", type=int, default=150)
+    options.add_argument("--seed", type=int, default=SEED)
     options.add_argument("--workers", type=int, default=2)
     options.add_argument("--cluster", default="", help="address of a Dask scheduler")
     options.add_argument("--json", type=Path, help="write what was counted here, too")
     chosen = options.parse_args(words)
-    print(f"Coverage of nominal 90 % intervals, seed {SEED}; Monte Carlo error in brackets.")
+    print(f"Coverage of nominal 90 % intervals, seed {chosen.seed}; Monte Carlo error in brackets.")
     designs = [(count, shape) for count in SIZES for shape in SHAPES]
     counted: dict[str, dict[str, object]] = {}
     with on_workers(chosen.workers, cluster=chosen.cluster):
@@ -261,7 +263,7 @@ def main(words: Sequence[str] | None = None) -> None:
             print(table(design, tally), flush=True)
             counted["{} lives, shape {:g}".format(*design)] = asdict(tally)
         print("\nTruth drawn from the prior (middle of the median life 12 runs):")
-        drawn = spread(partial(under_prior, chosen.replicates), SIZES)
+        drawn = spread(partial(under_prior, chosen), SIZES)
         for count, tally in zip(SIZES, drawn, strict=True):
             print(f"{count} lives\n{tally.line('Bayes')}", flush=True)
             counted[f"{count} lives, truth from the prior"] = asdict(tally)

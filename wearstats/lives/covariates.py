@@ -223,7 +223,8 @@ def _numbers(
         )
         usual, *others = (str(word) for word in counts.index)
         if not others:
-            message = f"every life has the same {name} ({usual}): nothing to compare"
+            said = name.replace("_", " ")
+            message = f"every life has the same {said} ({usual}): nothing to compare"
             raise NotIdentifiedError(message, direction=name)
         titles += [Indicator(name, word, usual) for word in others]
         indicators = words.to_numpy(dtype=object)[:, None] == np.array(others, dtype=object)

@@ -14,6 +14,9 @@ from wearstats.plans.words import (
 )
 
 _NO_MONEY = 0.5
+ENOUGH_FAILURES = 3
+EVEN = 0.5
+"""With fewer burn-throughs than enough, records speak for runs whose chance is surely over even."""
 
 
 class Advice(StrEnum):
@@ -93,6 +96,8 @@ class Case:
     cost_of_look : float or None
         None where nobody said: then a look is asked for where the chance of being sound now is
         under the bound.
+    failures : int or None
+        Burn-throughs the draws rest on, where that is known.
     """
 
     age: float
@@ -105,6 +110,7 @@ class Case:
     service_limit_runs: float | None
     stakes: Stakes | None
     cost_of_look: float | None = None
+    failures: int | None = None
 
 
 def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
@@ -118,7 +124,9 @@ def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
     4. the chance as known is under the bound (of lasting the runs ahead where a chance is asked
        for, of being sound now where cost is weighed), or a look is worth more than it costs
        where that is known: look first;
-    5. else: run.
+    5. fewer than three burn-throughs are on record and the interval of lasting the runs ahead
+       reaches under even: look first;
+    6. else: run.
     """
     limit = over_service_limit(case)
     if limit is not None:
@@ -130,7 +138,23 @@ def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
     if dear is not None:
         return Advice.RESTRIP, _sentence(dear, case)
     advice, reason = (_by_chance if case.asks_for_chance else _by_cost)(case, chances)
+    if advice is Advice.RUN and _prior_speaks(case, chances):
+        advice, reason = Advice.LOOK, _too_few(case, chances)
     return advice, _sentence(reason, case)
+
+
+def _prior_speaks(case: Case, chances: Chances) -> bool:
+    few = case.failures is not None and case.failures < ENOUGH_FAILURES
+    return few and (chances.ahead.low or 0.0) < EVEN
+
+
+def _too_few(case: Case, chances: Chances) -> str:
+    seen = ("no burn-through", "one burn-through", "two burn-throughs")[case.failures or 0]
+    more = runs_in_words(case.runs_ahead, more=True)
+    return (
+        f"with {seen} on record it is hardly known whether they last {more}: "
+        f"{percent_with_interval(chances.ahead)}; look before and between the runs"
+    )
 
 
 def _never_enough(case: Case, chances: Chances) -> tuple[Advice, str]:

@@ -102,6 +102,7 @@ def outlook(
         hot=hot_seen(lives, draws, FAILED),
         first_hot=first_hot(lives),
         own=draws_of is not None,
+        failures=failures,
     )
     return FleetOutlook(
         units=tuple(
@@ -136,6 +137,7 @@ class _Ask:
     hot: HotSeen
     first_hot: Mapping[tuple[str, int], float]
     own: bool
+    failures: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -223,6 +225,7 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
         service_limit_runs=limit,
         stakes=_stakes(ask, curve.interval, age),
         cost_of_look=None if ask.plan.costs is None else ask.plan.costs.look,
+        failures=ask.failures,
     )
     return _told(name, build, case, ask, _Strips(curve, hot_since))
 

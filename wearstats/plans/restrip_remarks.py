@@ -3,9 +3,8 @@
 import math
 
 from wearstats.estimates import Estimate
+from wearstats.plans.advice import ENOUGH_FAILURES
 from wearstats.plans.words import money, percent_exactly, runs_in_words, stretch
-
-_ENOUGH_FAILURES = 3
 
 
 def on_cost(
@@ -74,7 +73,7 @@ def on_reach(best: int | None, longest_seen: float | None) -> tuple[str, ...]:
 
 def on_failures(failures: int | None) -> tuple[str, ...]:
     """Say that hardly anything has failed yet, if that is so."""
-    if failures is None or failures >= _ENOUGH_FAILURES:
+    if failures is None or failures >= ENOUGH_FAILURES:
         return ()
     if failures == 0:
         return ("No burn-through is on record: this rests on the prior and on what has lasted.",)
@@ -82,5 +81,5 @@ def on_failures(failures: int | None) -> tuple[str, ...]:
     return (f"{few} on record: the prior carries much of this.",)
 
 
-UNCOUNTED_LOSS = "Lost boost is not counted: nothing was given on how much is lost by run."
+UNCOUNTED_LOSS = "Lost boost is not counted: how it grows with runs cannot be told from the records."
 """Where a lost psi has a price but no loss by run is known."""

@@ -35,12 +35,12 @@ def command(
         if discard:
             opened.discard(discard, why=why)
         items = opened.aside()
-        if out is not None:
+        if out is not None and items:
             opened.write_aside(out)
     if as_json:
         show.as_json("aside", {"aside": [_as_dict(item) for item in items]})
     elif not items:
-        show.line("Nothing is set aside.")
+        show.line("Nothing is set aside." if out is None else f"Nothing is set aside: no {out}.")
     else:
         show.table(
             ("aside", "file", "sheet", "row", "why"),

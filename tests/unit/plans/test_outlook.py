@@ -18,6 +18,7 @@ from wearstats.plans import (
     KnownSurvival,
     RestripPlan,
     StripsNow,
+    SurvivalDraws,
     UnitOutlook,
     chances,
     outlook,
@@ -55,7 +56,7 @@ def fleet(
     limits: dict[str, float] | None = None,
     retired: dict[str, str] | None = None,
     left_out: tuple[LeftOut, ...] = (),
-    survival: KnownSurvival = WEAR_OUT,
+    survival: SurvivalDraws = WEAR_OUT,
     **settings: Any,
 ) -> FleetOutlook:
     names = list(dict.fromkeys([*(each["unit"] for each in builds), *(retired or {})]))
@@ -396,6 +397,34 @@ def test_few_failures_are_said_beside_every_number() -> None:
         assert found.warnings[0].startswith(said)
         assert found.warnings[0] in found.restrip.remarks
     assert fleet(*some, build_of("K1", build=4)).warnings == ()
+
+
+class Doubtful:
+    """Nine to one that they last: but else they fail within a run or two."""
+
+    def survival_matrix(self, ages: FloatArray, /) -> tuple[FloatArray, FloatArray]:
+        return np.exp(np.outer([-1.0, -1e-5], ages)), np.array([1.0, 9.0])
+
+
+@pytest.mark.parametrize("plan", [RestripPlan(PRICES), RestripPlan(bound=0.8)])
+def test_a_wide_interval_on_few_failures_does_not_speak_for_running(plan: RestripPlan) -> None:
+    # The middle, 90 %, would do; the low end, exp(-3) = 5 %, is the prior's and not known better.
+    burned = {"lower": 3.0, "upper": 5.0, "mode": "burned", "open": False, "ending": "burned"}
+    some = [build_of("K1", build=build, **burned) for build in (1, 2, 3)]
+    for count, said in ((0, "no burn-through"), (2, "two burn-throughs")):
+        now = build_of("K1", build=4, age=0.0)
+        unit = only(fleet(*some[:count], now, survival=Doubtful(), plan=plan))
+        assert unit.advice is Advice.LOOK
+        assert unit.reason == (
+            f"With {said} on record it is hardly known whether they last three more runs: 90 % "
+            "(5 % to over 99 %); look before and between the runs."
+        )
+    enough = fleet(*some, build_of("K1", build=4, age=0.0), survival=Doubtful(), plan=plan)
+    assert only(enough).advice is Advice.RUN
+
+
+def test_a_narrow_interval_on_no_failure_speaks() -> None:
+    assert only(fleet(build_of("K1"), plan=RestripPlan(bound=0.8))).advice is Advice.RUN
 
 
 def test_the_order_of_builds_does_not_matter() -> None:
