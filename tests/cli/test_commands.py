@@ -148,7 +148,9 @@ def test_what_is_set_aside_is_mended_and_logged(
     assert said.code == 0, said.out
     (file,) = said.json["files"]
     assert (file["logged"], file["set_aside"]) == (3, 0)
-    assert tell("aside", book).code == 0
+    unneeded = mend.with_name("unneeded.xlsx")
+    assert tell("aside", book, "--out", unneeded).code == 0
+    assert not unneeded.exists()
 
 
 def test_stated_dates_and_joined_spellings_settle_questions(
