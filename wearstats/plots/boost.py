@@ -91,7 +91,13 @@ def _corrected_by_build(runs: pd.DataFrame, axes: Axes) -> None:
 
 
 def _name_days(runs: pd.DataFrame, axes: Axes) -> None:
+    """Date the first run of a day, where the date before it leaves room."""
     first = runs[~runs["date"].duplicated()]
-    named = first.iloc[:: max(1, -(-len(first) // _DAYS_NAMED_AT_MOST))]
-    days = [f"{day.day} {day:%b}" for day in pd.to_datetime(named["date"])]
-    axes.set_xticks(named["run"].to_numpy(), days)
+    room = (float(runs["run"].max()) - float(runs["run"].min())) / _DAYS_NAMED_AT_MOST
+    places: list[float] = []
+    days: list[str] = []
+    for run, day in zip(first["run"], pd.to_datetime(first["date"]), strict=True):
+        if not places or run - places[-1] >= room:
+            places.append(float(run))
+            days.append(f"{day.day} {day:%b}")
+    axes.set_xticks(places, days)

@@ -1,5 +1,6 @@
 """What is drawn, from which columns, and that nothing outside the figure is touched."""
 
+import itertools
 from collections.abc import Callable
 
 import matplotlib as mpl
@@ -232,6 +233,22 @@ def test_restrips_are_marked_where_the_build_changes() -> None:
     boost_over_season(BOOST, axes)
     assert {run for run, _ in marks_of(axes)["restrip"]} == {2.5}
     assert [label.get_text() for label in axes.get_xticklabels()] == ["11 Apr", "3 May", "4 May"]
+
+
+def test_days_close_together_are_not_dated_over_each_other() -> None:
+    # One long day, then a day of one run, then another: the second would be written on the first.
+    days = (
+        ["2026-06-14"] * 12 + ["2026-07-28", "2026-08-17", *["2026-08-18"] * 3] + ["2026-09-08"] * 9
+    )
+    season = pd.DataFrame({"date": pd.to_datetime(days), "build": 1, "as_read": 31.0})
+    figure, axes = new_axes()
+    boost_over_season(season.assign(corrected=30.0), axes)
+    figure.canvas.draw()
+    ends = [
+        (box.x0, box.x1) for box in (label.get_window_extent() for label in axes.get_xticklabels())
+    ]
+    assert [label.get_text() for label in axes.get_xticklabels()] == ["14 Jun", "28 Jul", "8 Sep"]
+    assert all(right < left for (_, right), (left, _) in itertools.pairwise(ends))
 
 
 def test_boost_that_cannot_be_corrected_is_shown_as_read() -> None:
