@@ -1,16 +1,13 @@
 """The command line as a person meets it: help, errors, exit codes, JSON, mending."""
 
-import json
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import openpyxl
 import pytest
 
-from wearstats_cli.main import main
+from told import Tell
 
 COMMANDS = (
     "sheet",
@@ -36,37 +33,6 @@ RUNS = """Date,Unit,Run,Boost (psi),Runs since restrip,Tip (thou),Strips
 2026-05-03,K 1,2,31.0,1,4,sound
 2026-05-04,K2,1,900,1,4,sound
 """
-
-
-class Said(NamedTuple):
-    code: int
-    out: str
-    err: str
-
-    @property
-    def json(self) -> dict[str, Any]:
-        answer: dict[str, Any] = json.loads(self.out, parse_constant=_refuse)
-        return answer
-
-
-def _refuse(word: str) -> None:
-    message = f"{word} is not JSON"
-    raise AssertionError(message)
-
-
-Tell = Callable[..., Said]
-
-
-@pytest.fixture
-def tell(capsys: pytest.CaptureFixture[str]) -> Tell:
-    def call(*words: str | Path) -> Said:
-        with pytest.raises(SystemExit) as left:
-            main([str(word) for word in words])
-        printed = capsys.readouterr()
-        assert isinstance(left.value.code, int)
-        return Said(left.value.code, printed.out, printed.err)
-
-    return call
 
 
 @pytest.fixture

@@ -1,53 +1,25 @@
 """`wearstats sheet`: filled in as a person would, logged as it is."""
 
-import json
 import zipfile
-from collections.abc import Callable
 from datetime import date
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import openpyxl
 import pandas as pd
 import pytest
 
+from told import Said, Tell
 from wearstats.book import Book
 from wearstats.records.headers import understood
 from wearstats.records.pages import GUIDE_PAGE, LISTS_PAGE
 from wearstats.records.read import read_sheets
 from wearstats.records.schema import SHEETS
 from wearstats.records.season import Season
-from wearstats_cli.main import main
 from wearstats_reports.entry import write_entry_workbook
 from wearstats_reports.entry.example import example
 from wearstats_reports.entry.filled import known_units
 from wearstats_reports.entry.headers import first_unit
-
-
-class Said(NamedTuple):
-    code: int
-    out: str
-    err: str
-
-    @property
-    def json(self) -> dict[str, Any]:
-        answer: dict[str, Any] = json.loads(self.out)
-        return answer
-
-
-Tell = Callable[..., Said]
-
-
-@pytest.fixture
-def tell(capsys: pytest.CaptureFixture[str]) -> Tell:
-    def call(*words: str | Path) -> Said:
-        with pytest.raises(SystemExit) as left:
-            main([str(word) for word in words])
-        printed = capsys.readouterr()
-        assert isinstance(left.value.code, int)
-        return Said(left.value.code, printed.out, printed.err)
-
-    return call
 
 
 @pytest.fixture

@@ -1,44 +1,10 @@
 """`wearstats trend` as a person meets it."""
 
-import json
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import pytest
 
-from wearstats_cli.main import main
-
-
-class Said(NamedTuple):
-    code: int
-    out: str
-    err: str
-
-    @property
-    def json(self) -> dict[str, Any]:
-        answer: dict[str, Any] = json.loads(self.out, parse_constant=_refuse)
-        return answer
-
-
-def _refuse(word: str) -> None:
-    message = f"{word} is not JSON"
-    raise AssertionError(message)
-
-
-Tell = Callable[..., Said]
-
-
-@pytest.fixture
-def tell(capsys: pytest.CaptureFixture[str]) -> Tell:
-    def call(*words: str | Path) -> Said:
-        with pytest.raises(SystemExit) as left:
-            main([str(word) for word in words])
-        printed = capsys.readouterr()
-        assert isinstance(left.value.code, int)
-        return Said(left.value.code, printed.out, printed.err)
-
-    return call
+from told import Tell
 
 
 @pytest.fixture(autouse=True)
