@@ -14,7 +14,7 @@ from typing import Literal, Protocol, TypeAlias
 import numpy as np
 from scipy import special
 
-from wearstats.arrays import FloatArray
+from wearstats.arrays import BoolArray, FloatArray
 from wearstats.errors import UsageError
 from wearstats.life.distributions import Jet
 
@@ -26,6 +26,12 @@ NODES = 96
 
 _FALL = 38.0
 """The integrand is followed until its log has fallen by this: exp(-38) is 3e-17."""
+
+_NEAR = 1e-3
+"""Of a width: so far the nodes may stand off the peak."""
+
+_OUTWARD = 1.5 ** np.arange(8)
+_IN = np.arange(1, 17) / 16
 
 _LARGE = 40.0
 """From here lgamma is replaced by Stirling's series: the difference of large numbers is lost."""
@@ -41,6 +47,10 @@ class Frailty(Protocol):
 
     def log_density(self, w: FloatArray, tau: float) -> Jet:
         """Log density of w with its derivatives in tau."""
+        ...
+
+    def height(self, w: FloatArray, tau: float) -> FloatArray:
+        """Log density of w less its greatest value."""
         ...
 
     def pull(self, w: FloatArray, tau: float) -> tuple[FloatArray, FloatArray]:
@@ -70,6 +80,11 @@ class GammaFrailty:
         value = constant + a * tail
         return value, -a * (first + tail), a * (first + tail) + a * a * second
 
+    def height(self, w: FloatArray, tau: float) -> FloatArray:
+        """Return the log density less its greatest value."""
+        height: FloatArray = float(np.exp(-tau)) * (w - np.expm1(w))
+        return height
+
     def pull(self, w: FloatArray, tau: float) -> tuple[FloatArray, FloatArray]:
         """Return the derivatives in w."""
         a = float(np.exp(-tau))
@@ -94,6 +109,11 @@ class LognormalFrailty:
         """Return the log density of log z with its derivatives in tau."""
         square = w**2 * float(np.exp(-2 * tau))
         return -0.5 * np.log(2 * np.pi) - tau - square / 2, square - 1.0, -2.0 * square
+
+    def height(self, w: FloatArray, tau: float) -> FloatArray:
+        """Return the log density less its greatest value."""
+        height: FloatArray = -0.5 * float(np.exp(-2 * tau)) * w**2
+        return height
 
     def pull(self, w: FloatArray, tau: float) -> tuple[FloatArray, FloatArray]:
         """Return the derivatives in w."""
@@ -130,24 +150,29 @@ def _log_gamma_constant(a: float) -> tuple[float, float, float]:
     if a < _LARGE:
         value = a * np.log(a) - a - special.gammaln(a)
         first = np.log(a) - special.digamma(a)
-        return float(value), float(first), float(1 / a - special.polygamma(1, a))
+        return float(value), float(first), float(1 / a - special.zeta(2.0, a))
     value = 0.5 * np.log(a / (2 * np.pi)) - 1 / (12 * a) + 1 / (360 * a**3) - 1 / (1260 * a**5)
     first = 1 / (2 * a) + 1 / (12 * a**2) - 1 / (120 * a**4) + 1 / (252 * a**6)
     second = -1 / (2 * a**2) - 1 / (6 * a**3) + 1 / (30 * a**5) - 1 / (42 * a**7)
     return float(value), float(first), float(second)
 
 
-Slope: TypeAlias = Callable[[FloatArray], tuple[FloatArray, FloatArray, FloatArray]]
-"""w, one a unit, to the log integrand and its first two derivatives in w."""
+Lean: TypeAlias = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
+"""w, one a unit, to the first two derivatives of the log integrand in w."""
+
+Height: TypeAlias = Callable[[FloatArray], FloatArray]
+"""w, shape (units, k), to the log integrand up to a constant of each unit."""
 
 
-def nodes(integrand: Slope, start: FloatArray, count: int = NODES) -> tuple[FloatArray, FloatArray]:
+def nodes(
+    lean: Lean, height: Height, start: FloatArray, count: int = NODES
+) -> tuple[FloatArray, FloatArray]:
     """Place nodes around the peak of each unit's integrand.
 
     Parameters
     ----------
-    integrand : function
-        Log-concave in w.
+    lean, height : function
+        Of an integrand that is log-concave in w.
     start : ndarray, shape (units,)
         Where to look for the peaks from.
     count : int
@@ -156,42 +181,60 @@ def nodes(integrand: Slope, start: FloatArray, count: int = NODES) -> tuple[Floa
     -------
     w, log_weight : ndarray, shape (units, count)
     """
-    mode = _modes(integrand, start)
-    top, _, bend = integrand(mode)
+    mode, bend = _modes(lean, start)
     width = 1.0 / np.sqrt(-bend)
+    top = height(mode[:, None])
 
-    def at(x: FloatArray) -> FloatArray:
-        return mode + width * (x - np.expm1(-x)) / 2
+    def fall(x: FloatArray) -> FloatArray:
+        return top - height(mode[:, None] + width[:, None] * (x - np.expm1(-x)) / 2)
 
-    units = start.size
-    ends = [_end(lambda x: top - integrand(at(x))[0], units, sign) for sign in (-1.0, 1.0)]
-    step = (ends[1] - ends[0]) / (count - 1)
-    x = ends[0][:, None] + step[:, None] * np.arange(count)
-    w = mode[:, None] + width[:, None] * (x - np.expm1(-x)) / 2
-    return w, np.log((step * width)[:, None] * (1.0 + np.exp(-x)) / 2)
+    low, high = _ends(fall, start.size)
+    step = (high - low) / (count - 1)
+    x = low[:, None] + step[:, None] * np.arange(count)
+    falling = np.exp(-x)
+    w = mode[:, None] + width[:, None] * (x - falling + 1.0) / 2
+    return w, np.log((step * width)[:, None] * (1.0 + falling) / 2)
 
 
-def _modes(integrand: Slope, start: FloatArray) -> FloatArray:
+def _modes(lean: Lean, start: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return where each unit's integrand peaks, near enough, and its second derivative there."""
     w = start
     for _ in range(200):
-        _, slope, bend = integrand(w)
+        slope, bend = lean(w)
         step = np.clip(-slope / bend, -2.0, 2.0)
+        if np.all(np.abs(step) * np.sqrt(-bend) < _NEAR):
+            break
         w = w + step
-        if np.all(np.abs(step) * np.sqrt(-bend) < 1e-6):  # noqa: PLR2004 - of a width
-            break
-    return w
+    return w, bend
 
 
-def _end(fall: Callable[[FloatArray], FloatArray], units: int, sign: float) -> FloatArray:
-    """Return x on one side where the log integrand has fallen far enough, or a little more."""
-    inner, outer = np.zeros(units), np.full(units, sign * 2.0)
-    for _ in range(40):
-        short = fall(outer) < _FALL
-        if not short.any():
-            break
-        inner, outer = np.where(short, outer, inner), np.where(short, outer * 1.5, outer)
+def _ends(fall: Height, units: int) -> tuple[FloatArray, FloatArray]:
+    """Return x on both sides where the log integrand has fallen far enough, or a little more."""
+    inner, outer = np.zeros((units, 2)), np.tile([-2.0, 2.0], (units, 1))
     for _ in range(6):
-        middle = (inner + outer) / 2
-        short = fall(middle) < _FALL
-        inner, outer = np.where(short, middle, inner), np.where(short, outer, middle)
-    return outer
+        tried = outer[:, :, None] * _OUTWARD
+        inner, outer, found = _first_far(fall, inner, tried)
+        if found.all():
+            break
+    inner, outer, _ = _first_far(fall, inner, inner[:, :, None] + (outer - inner)[:, :, None] * _IN)
+    return outer[:, 0], outer[:, 1]
+
+
+def _first_far(
+    fall: Height, inner: FloatArray, tried: FloatArray
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Return the last x tried before the fall is far enough, the first where it is, and if any.
+
+    Parameters
+    ----------
+    inner : ndarray, shape (units, 2)
+        Nearer than all that are tried.
+    tried : ndarray, shape (units, 2, k)
+        On each side, outwards.
+    """
+    far = fall(tried.reshape(len(tried), -1)).reshape(tried.shape) >= _FALL
+    found: BoolArray = np.any(far, axis=2)
+    place = np.where(found, far.argmax(axis=2), tried.shape[2] - 1)[:, :, None]
+    outer = np.take_along_axis(tried, place, 2)[:, :, 0]
+    before = np.take_along_axis(tried, np.maximum(place - 1, 0), 2)[:, :, 0]
+    return np.where(place[:, :, 0] > 0, before, inner), outer, found

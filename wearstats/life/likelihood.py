@@ -206,6 +206,12 @@ def log1mexp(gap: FloatArray) -> FloatArray:
     return np.where(small, near, np.log1p(-np.exp(-np.where(small, 1.0, gap))))
 
 
+def log_share_failed(log_added: FloatArray) -> FloatArray:
+    """Return log(1 - exp(-B)) from log B."""
+    tiny = log_added < -700.0  # noqa: PLR2004 - below, B is no normal float and the log is log B
+    return np.where(tiny, log_added, log1mexp(np.exp(np.clip(log_added, -700.0, 700.0))))
+
+
 def log_failed(log_added: FloatArray) -> Jet:
     """Return log(1 - exp(-B)) and its derivatives in log B, from log B."""
     tiny = log_added < -700.0  # noqa: PLR2004 - below, B is no normal float and the log is log B

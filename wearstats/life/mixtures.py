@@ -2,14 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
-from scipy import special
 
 from wearstats.arrays import FloatArray, IntArray
-from wearstats.life.distributions import Jet
 from wearstats.life.frailties import Frailty, nodes
-from wearstats.life.likelihood import log_failed
+from wearstats.life.likelihood import log_failed, log_share_failed
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,7 +32,7 @@ class Hazards:
         total = np.zeros((self.first.shape[1],) * 2)
         if raised:
             total += self.first.T @ (weight[:, None] * self.first)
-        total[:2, :2] += np.tensordot(weight, self.second, axes=1)
+        total[:2, :2] += (weight @ self.second.reshape(-1, 4)).reshape(2, 2)
         return total
 
 
@@ -41,9 +40,16 @@ def summed(group: IntArray, size: int, values: FloatArray) -> FloatArray:
     """Sum rows by group, shape (size, ...); groups stand in rising order."""
     out = np.zeros((size, *values.shape[1:]))
     if group.size:
-        begins = np.flatnonzero(np.diff(group, prepend=-1))
+        begins = _begins(group)
         out[group[begins]] = np.add.reduceat(values, begins, axis=0)
     return out
+
+
+def _begins(group: IntArray) -> IntArray:
+    """Return where each group begins."""
+    new = np.ones(group.size, dtype=np.bool_)
+    np.not_equal(group[1:], group[:-1], out=new[1:])
+    return new.nonzero()[0]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,7 +97,7 @@ class Looked:
         lives = self.weight.size
         if not lives:
             return np.zeros(0), np.zeros((0, self.hazards.first.shape[1])), np.zeros(0)
-        begins = np.flatnonzero(np.diff(self.group, prepend=-1))
+        begins = _begins(self.group)
         most = np.maximum.reduceat(self.hazards.log, begins)
         scaled = np.exp(self.hazards.log - most[self.group])
         total = summed(self.group, lives, scaled)
@@ -164,33 +170,37 @@ class Mixture:
         for part in parts:
             total = total + summed(part.unit, units, part.amount)
 
-        def given(w: FloatArray) -> tuple[FloatArray, Jet]:
-            failed = log_failed(w[looked.unit] + log_looked[:, None])
-            looks = summed(looked.unit, units, looked.weight[:, None] * failed[0])
-            return count[:, None] * w - np.exp(w) * total[:, None] + looks, failed
+        by_unit = partial(summed, looked.unit, units)
+
+        def kept(w: FloatArray, failed: FloatArray) -> FloatArray:
+            looks = by_unit(looked.weight[:, None] * failed)
+            return count[:, None] * w - np.exp(w) * total[:, None] + looks
 
         tau = float(theta[-1])
         w = log_weight = np.zeros((units, 1))
         tau1 = tau2 = None
         if frailty is not None and np.isfinite(total).all():
 
-            def integrand(at: FloatArray) -> Jet:
-                value, failed = given(at[:, None])
-                looks = [summed(looked.unit, units, looked.weight * jet[:, 0]) for jet in failed]
-                pull, taken = frailty.pull(at, tau), np.exp(at) * total
-                return (
-                    value[:, 0] + frailty.log_density(at, tau)[0],
-                    count - taken + looks[1] + pull[0],
-                    looks[2] - taken + pull[1],
-                )
+            def height(w: FloatArray) -> FloatArray:
+                failed = log_share_failed(w[looked.unit] + log_looked[:, None])
+                return kept(w, failed) + frailty.height(w, tau)
 
-            w, log_weight = nodes(integrand, np.log1p(count) - np.log1p(total))
+            def lean(w: FloatArray) -> tuple[FloatArray, FloatArray]:
+                _, first, second = log_failed(w[looked.unit] + log_looked)
+                looks = by_unit(looked.weight[:, None] * np.column_stack([first, second]))
+                pull, taken = frailty.pull(w, tau), np.exp(w) * total
+                return count - taken + looks[:, 0] + pull[0], looks[:, 1] - taken + pull[1]
+
+            w, log_weight = nodes(lean, height, np.log1p(count) - np.log1p(total))
             density, tau1, tau2 = frailty.log_density(w, tau)
             log_weight = log_weight + density
-        value, failed = given(w)
-        terms = value + log_weight
-        log = special.logsumexp(terms, axis=1) if frailty is not None else terms[:, 0]
-        share = np.exp(terms - log[:, None])
+        failed = log_failed(w[looked.unit] + log_looked[:, None])
+        terms = kept(w, failed[0]) + log_weight
+        most = terms.max(axis=1, initial=-np.inf)
+        share = np.exp(terms - most[:, None])
+        whole = share.sum(axis=1)
+        log = most + np.log(whole)
+        share /= whole[:, None]
         return cls(
             float(log.sum()),
             tuple(parts),

@@ -118,7 +118,8 @@ def climbed(law: Law, frailty: Frailty | None, lives: Exposures, start: FloatArr
     NotConvergedError
         The top was not reached.
     """
-    likelihood = partial(hazard_likelihood.derivatives, law, frailty, lives)
+    summed = partial(hazard_likelihood.derivatives, law, frailty, lives)
+    likelihood = hazard_likelihood.remembered(summed)
     free = np.ones(start.size, dtype=np.bool_)
     free[1] = law.fixed_slope is None
 
@@ -126,7 +127,10 @@ def climbed(law: Law, frailty: Frailty | None, lives: Exposures, start: FloatArr
         theta = start.copy()
         theta[free] = part
         value, gradient, hessian = likelihood(theta)
-        return np.asarray(value), gradient[free], hessian[np.ix_(free, free)]
+        # Where a slope is too large for a float there is no way on.
+        known = np.isfinite(gradient).all() and np.isfinite(hessian).all()
+        seen = np.asarray(value if known else -np.inf)
+        return seen, gradient[free], hessian[np.ix_(free, free)]
 
     best = ascend(objective, start[free], most_steps=_FIRST_STEPS if frailty else _STEPS)
     if frailty is not None and not bool(best.converged):
@@ -150,7 +154,7 @@ def climbed(law: Law, frailty: Frailty | None, lives: Exposures, start: FloatArr
     least = np.full(start.size, -np.inf)
     if frailty is not None:
         least[-1] = frailty.tau(LEAST_VARIANCE)
-    return Summit(likelihood, theta, np.flatnonzero(free), covariance, value, least)
+    return Summit(summed, theta, np.flatnonzero(free), covariance, value, least)
 
 
 def _refuse_no_maximum(
