@@ -4,6 +4,10 @@ import json
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
+from click.testing import CliRunner
+
+from wearstats_cli.main import main
+
 
 class Said(NamedTuple):
     """Exit code and what was printed."""
@@ -26,3 +30,13 @@ def _refuse(word: str) -> None:
 
 Tell = Callable[..., Said]
 """The fixture `tell` of tests/cli: call the command line with these words."""
+
+
+def called(words: list[str]) -> Said:
+    """Call the command line in this process, away from this terminal."""
+    with CliRunner().isolation() as (out, err, _both):
+        try:
+            main(words)
+        except SystemExit as ended:
+            code = ended.code
+    return Said(int(str(code)), out.getvalue().decode(), err.getvalue().decode())

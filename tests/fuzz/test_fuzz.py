@@ -11,19 +11,18 @@ import json
 import os
 import random
 import resource
-import signal
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
-from types import FrameType
 
 import openpyxl
 import pandas as pd
 import pytest
-from click.testing import CliRunner
 
+from bounded import bounded
+from told import called
 from wearstats.book import Book
 from wearstats.errors import RecordError, WearstatsError
 from wearstats.lives import read_lives
@@ -34,7 +33,6 @@ from wearstats.records.read import read_sheets
 from wearstats.records.schema import SHEETS
 from wearstats.records.spellings import UnitSpellings
 from wearstats.records.take import take
-from wearstats_cli.main import main
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="bounds time and memory by signals")
 
@@ -218,26 +216,6 @@ READERS: list[
 ]
 
 
-@contextmanager
-def bounded(number: int) -> Iterator[None]:
-    """Let a case take no longer than the bound, and say which case it was that failed."""
-
-    def late(_signal: int, _frame: FrameType | None) -> None:
-        message = f"more than {MOST_SECONDS:g} s"
-        raise AssertionError(message)
-
-    before = signal.signal(signal.SIGALRM, late)
-    signal.setitimer(signal.ITIMER_REAL, MOST_SECONDS)
-    try:
-        yield
-    except Exception as error:
-        message = f"case {number}: {type(error).__name__}: {error}"
-        raise AssertionError(message) from error
-    finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
-
-
 def most_mib() -> float:
     """Return the most memory this process ever had."""
     most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
@@ -253,7 +231,7 @@ def test_readers_answer_or_refuse_whatever_they_are_given(tmp_path: Path) -> Non
         (_, name, make, read) = rng.choices(READERS, weights)[0]
         path = tmp_path / name
         path.write_bytes(make(rng))
-        with bounded(number):
+        with bounded(number, MOST_SECONDS):
             try:
                 read(path, rng)
                 ends[f"{name} read"] += 1
@@ -314,8 +292,8 @@ def test_commands_answer_or_refuse_whatever_they_are_given(tmp_path: Path) -> No
                     done = result.logged + result.already_there + result.set_aside
                     assert result.rows_read == done
         command = QUICK[number % len(QUICK)]
-        with bounded(number):
-            code, printed = called(words_of(command, tmp_path, rng))
+        with bounded(number, MOST_SECONDS):
+            code, printed, _ = called(words_of(command, tmp_path, rng))
         codes[f"{command} {code}"] += 1
         assert code in {0, 1, 2, 3}, number
         if printed.startswith("{"):
@@ -323,13 +301,3 @@ def test_commands_answer_or_refuse_whatever_they_are_given(tmp_path: Path) -> No
         else:
             assert code == 2, (number, printed)
     print(f"\n{COMMANDS} calls: {dict(sorted(codes.items()))}")  # noqa: T201 - for `make fuzz`
-
-
-def called(words: list[str]) -> tuple[int, str]:
-    """Return exit code and standard output of a command, called in this process."""
-    with CliRunner().isolation() as (out, _error, _both):
-        try:
-            main(words)
-        except SystemExit as ended:
-            code = ended.code
-    return int(str(code)), out.getvalue().decode()

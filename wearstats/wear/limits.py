@@ -157,9 +157,11 @@ def whichever_first(limit: RunsToLimit, runs: ArrayLike, lasting: ArrayLike) -> 
     if ahead.shape != last.shape or (np.diff(ahead) <= 0.0).any():
         message = "runs ahead must rise, each with its chance of lasting"
         raise UsageError(message)
-    if not ((last >= 0.0) & (last <= 1.0)).all() or (np.diff(last) > _ROUNDING).any():
+    chances = (last >= -_ROUNDING) & (last <= 1.0 + _ROUNDING)
+    if not chances.all() or (np.diff(last) > _ROUNDING).any():
         message = "a chance of lasting lies between 0 and 1 and does not rise with runs"
         raise UsageError(message)
+    last = last.clip(0.0, 1.0)
     reached = np.maximum.accumulate(limit.chance_by(ahead))
     before = np.r_[0.0, reached[:-1]], np.r_[1.0, last[:-1]]
     fell, rose = before[1] - last, reached - before[0]

@@ -85,6 +85,14 @@ def test_strips_that_cannot_burn_leave_the_limit() -> None:
     assert (table["burned_first"] == 0.0).all()
 
 
+def test_a_certainty_over_one_by_rounding_is_a_certainty() -> None:
+    # Weights that sum to 1 but for the last bit make a chance of 1 + 2e-16.
+    one = np.nextafter(1.0, 2.0)
+    assert whichever_first(LINE, [0.0, 1.0], [one, 0.9]).equals(
+        whichever_first(LINE, [0.0, 1.0], [1.0, 0.9])
+    )
+
+
 @pytest.mark.parametrize(
     ("runs", "lasting", "said"),
     [
