@@ -24,7 +24,7 @@ from wearstats.errors import NotConvergedError
 GAP = 1e-8
 """Largest relative excess of failures expected over lives at risk in a curve that is found."""
 
-_AIM = 1e-9
+AIM = 1e-9
 _MOST_STEPS = 300
 _FIRST_MINORANTS = 10
 _HALVINGS = 40
@@ -127,7 +127,7 @@ def climb(lives: Climb, near: FloatArray | None = None) -> tuple[FloatArray, flo
         gap = float(max(excess.max(), np.abs(excess[steps > 0]).max()))
         if gap < least:
             best, least = steps, gap
-        if gap <= _AIM:
+        if gap <= AIM:
             break
         gained, value = _newton(lives, steps, value, _worth_freeing(steps, excess))
         gained, value = _minorant(lives, gained, value)

@@ -9,6 +9,9 @@ from wearstats.arrays import FloatArray
 LEAST_AT_RISK = 3.0
 """The curve begins at the first age at which so many lives (or all, if fewer) are at risk."""
 
+ALIKE = 1 - 1e-12
+"""Sums of weights that are equal come out alike to this share."""
+
 
 def at_risk(
     entry: FloatArray, leaves: FloatArray, weight: FloatArray, ages: FloatArray
@@ -39,7 +42,7 @@ def first_real_age(
         return 0.0
     starts = np.unique(entry)
     after = just_after(entry, leaves, weight, starts)
-    enough = min(LEAST_AT_RISK, float(after.max()))
+    enough = min(LEAST_AT_RISK, ALIKE * float(after.max()))
     begin = float(starts[np.flatnonzero(after >= enough)[0]])
     emptied = emptied[emptied <= entry.max()]
     return max(begin, float(emptied.max())) if emptied.size else begin
