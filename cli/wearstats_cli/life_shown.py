@@ -71,7 +71,7 @@ def _show_curve(answer: "LifeAnswer", seen: "SurvivalCurve | IntervalCurve", run
 def seen_as_dict(seen: "SurvivalCurve | IntervalCurve") -> dict[str, object]:
     """Return the curve without a law as plain data."""
     from wearstats.estimates import Estimate
-    from wearstats_reports.sections.lives import seen_falls
+    from wearstats.life import falls_of
 
     return {
         "given_age": seen.given_age,
@@ -82,7 +82,7 @@ def seen_as_dict(seen: "SurvivalCurve | IntervalCurve") -> dict[str, object]:
                 "runs": fall.runs,
                 "probability": Estimate(fall.share, fall.low, fall.high, seen.level).as_dict(),
             }
-            for fall in seen_falls(seen)
+            for fall in falls_of(seen)
         ],
         "notes": list(seen.notes),
     }

@@ -11,12 +11,13 @@ from matplotlib.figure import Figure
 
 from wearstats import plots
 from wearstats.estimates import Estimate
+from wearstats.life import CurvePoint
 from wearstats_reports import cells, numbers
 from wearstats_reports.fits import MODE
 from wearstats_reports.names import short_name
 from wearstats_reports.report import SeasonReport, UnitReport
 from wearstats_reports.sections.clearance import Gap
-from wearstats_reports.sections.lives import CurvePoint, UnitLife
+from wearstats_reports.sections.lives import UnitLife
 from wearstats_reports.sections.went_with import Ratio
 
 MOST_BARS = 60

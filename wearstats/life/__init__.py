@@ -33,7 +33,7 @@ from wearstats.life.regression_posterior import (
 )
 from wearstats.life.regression_results import HazardRegressionFit
 from wearstats.life.results import StripLifeFit
-from wearstats.life.seen import seen_curve
+from wearstats.life.seen import CurvePoint, falls_of, seen_curve
 from wearstats.life.sensitivity import PriorSensitivity, prior_sensitivity
 from wearstats.life.strip_life import StripLife
 from wearstats.life.turnbull import IntervalCurve, npmle
@@ -46,6 +46,7 @@ __all__ = [
     "CoxFit",
     "CoxSnell",
     "CumulativeIncidence",
+    "CurvePoint",
     "FactorAnswer",
     "FrailtyAsked",
     "GoodnessOfFit",
@@ -72,6 +73,7 @@ __all__ = [
     "cox",
     "cox_snell",
     "cumulative_incidence",
+    "falls_of",
     "fit_factors",
     "fit_life",
     "goodness_of_fit",

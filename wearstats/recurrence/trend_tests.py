@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 from wearstats.arrays import FloatArray, IntArray
 from wearstats.errors import TooFewError
@@ -147,6 +147,8 @@ def reversals(history: History) -> TrendTest:
     later_longer, later_shorter = int(rises), int(falls)
     lead = abs(later_longer - later_shorter)
     if np.unique(gaps).size == gaps.size:
+        from scipy import stats
+
         p_value = float(stats.kendalltau(np.arange(gaps.size), gaps).pvalue)
     elif math.factorial(gaps.size) <= _LISTED_AT_MOST:
         every_rise, every_fall = _rises_and_falls(gaps[_orders(gaps.size)])

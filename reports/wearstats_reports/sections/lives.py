@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from wearstats.life import IntervalCurve, SurvivalCurve
+from wearstats.life import CurvePoint, falls_of
 from wearstats.lives import StripLives
 from wearstats_reports import cells
 from wearstats_reports.answers import Answer
@@ -43,24 +43,6 @@ class UnitLife:
 
 
 @dataclass(frozen=True, slots=True)
-class CurvePoint:
-    """Share of strips still good after `runs` runs, 0 to 1.
-
-    Parameters
-    ----------
-    since : float or None, runs
-        The curve comes down to this share somewhere after `since` and not later than `runs`;
-        None where it does at `runs`, or has a value all along.
-    """
-
-    runs: float
-    share: float
-    low: float | None
-    high: float | None
-    since: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class LifeCurve:
     """The fleet's strip life.
 
@@ -69,7 +51,7 @@ class LifeCurve:
     fitted, seen : tuple of CurvePoint
         The fitted curve with its band; the share seen without any model (Kaplan-Meier, or
         where looks overlap the maximum-likelihood curve for intervals; there at most
-        `_MOST_INTERVALS` points, evenly taken, have an interval).
+        `wearstats.life.seen.MOST_INTERVALS` points, evenly taken, have an interval).
     method : str
         One sentence: which curve, fitted how.
     second_opinion : str
@@ -95,7 +77,6 @@ _SHARES = (0.1, 0.5)
 _LEAST_SHOWN = 10.0
 _BEYOND = 1.25
 _STEPS = 60
-_MOST_INTERVALS = 24
 _LAWS = {
     "weibull": "Weibull",
     "exponential": "exponential",
@@ -199,38 +180,9 @@ def _seen(fits: Fits) -> tuple[CurvePoint, ...]:
     if seen is None:
         return ()
     begin = CurvePoint(seen.given_age, 1.0, None, None)
-    steps = seen_falls(seen)
+    steps = falls_of(seen)
     last = (begin, *steps)[-1]
     return (begin, *steps, CurvePoint(seen.last_age, last.share, last.low, last.high))
-
-
-def seen_falls(seen: SurvivalCurve | IntervalCurve) -> tuple[CurvePoint, ...]:
-    """Return the points to which a curve without a model falls."""
-    if isinstance(seen, IntervalCurve):
-        return _falls(seen)
-    return _points(seen.frame[seen.frame["defined"]])
-
-
-def _falls(seen: IntervalCurve) -> tuple[CurvePoint, ...]:
-    """Return where the curve for intervals comes down, each interval ending where it is known."""
-    frame = seen.frame[seen.frame["defined"]]
-    count = len(frame)
-    told = set(np.linspace(0, count - 1, min(count, _MOST_INTERVALS)).astype(int).tolist())
-    points = []
-    for place, (lower, upper, after) in enumerate(
-        frame[["lower", "upper", "after"]].to_numpy(float).tolist()
-    ):
-        chance = seen.at(upper) if place in told else None
-        points.append(
-            CurvePoint(
-                runs=upper,
-                share=after,
-                low=None if chance is None else chance.low,
-                high=None if chance is None else chance.high,
-                since=lower if lower < upper else None,
-            )
-        )
-    return tuple(points)
 
 
 def life_method(fits: Fits) -> str:
