@@ -12,11 +12,12 @@ import numpy as np
 
 from wearstats.errors import FitError, UsageError
 from wearstats.estimates import Estimate, EstimateDict
+from wearstats.life.bootstrap import refit
 from wearstats.life.results import StripLifeFit, check_share
 from wearstats.life.strip_life import StripLife
 
 if TYPE_CHECKING:
-    from wearstats.arrays import BoolArray
+    from wearstats.arrays import BoolArray, FloatArray
     from wearstats.lives.observations import Observations
 
 LARGE = 0.1
@@ -118,27 +119,28 @@ def influence(
     check_share(failed)
     spec = StripLife(baseline, shape)
     everyone = spec.fit(observations)
-    named = np.array(observations.labels if groups is None else list(groups), dtype=object)
+    named = np.array(observations.labels if groups is None else list(groups), dtype=np.str_)
     if named.shape != observations.entry.shape:
         message = f"{named.size} groups for {observations.entry.size} lives"
         raise UsageError(message)
-    tell = dict.fromkeys(named[observations.informative])
+    tell = dict.fromkeys(named[observations.informative].tolist())
     if len(tell) < 2 or everyone.mu is None:  # noqa: PLR2004 - nobody to leave out, or no estimate
         message = "whom an answer rests on can be asked of an estimate from two groups or more"
         raise UsageError(message)
-    fits = {name: _fit(spec, observations, named != name) for name in tell}
-    logs = {name: _log_life(fit, failed) for name, fit in fits.items()}
-    moves = {name: each - _log_life(everyone, failed) for name, each in logs.items()}
-    lost = [name for name, move in moves.items() if np.isnan(move)]
-    most = lost[0] if lost else max(moves, key=lambda name: abs(moves[name]))
-    left = fits[most]
+    groups_left, life = tuple(tell), everyone.mu + everyone.sigma * everyone.law.quantile(failed)
+    left_out = named == np.array(groups_left)[:, None]
+    moves = _lives_without(everyone, observations, left_out, failed) - life
+    lost = np.isnan(moves)
+    place = int(np.argmax(lost if lost.any() else np.abs(moves)))
+    most = groups_left[place]
+    left = None if lost.any() else _fit(spec, observations, ~left_out[place])
     return Influence(
         failed=failed,
         life_at=everyone.life_at(failed, level),
-        groups=tuple(moves),
-        moves=tuple(moves.values()),
+        groups=groups_left,
+        moves=tuple(moves.tolist()),
         most=most,
-        without=None if lost or left is None else left.life_at(failed, level),
+        without=None if left is None else left.life_at(failed, level),
     )
 
 
@@ -158,10 +160,29 @@ def _fit(spec: StripLife, observations: "Observations", kept: "BoolArray") -> St
         return None
 
 
-def _log_life(fit: StripLifeFit | None, failed: float) -> float:
-    if fit is None or fit.mu is None:
-        return float("nan")
-    return fit.mu + fit.sigma * fit.law.quantile(failed)
+def _lives_without(
+    everyone: StripLifeFit,
+    observations: "Observations",
+    left_out: "BoolArray",
+    failed: float,
+) -> "FloatArray":
+    """Return the log life at a share failed without each group; NaN where there is no fit.
+
+    A group is a row of those left out, shape (groups, n).
+    """
+    tells = observations.informative
+    refits = refit(
+        everyone.law,
+        observations.entry[tells],
+        observations.lower[tells],
+        observations.upper[tells],
+        np.where(left_out[:, tells], 0.0, observations.weight[tells]),
+        typical_age=everyone.sample.typical_age,
+        start=everyone.theta,
+    )
+    theta = refits.theta
+    life = (everyone.law.quantile(failed) - theta[:, 0]) / np.exp(theta[:, 1])
+    return np.where(refits.finite, np.log(refits.typical_age) + life, np.nan)
 
 
 def _said(life: Estimate) -> str:
