@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from wearstats.arrays import FloatArray
+from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.errors import NotIdentifiedError, ObservationError, UsageError
 from wearstats.lives.histories import Histories, Indicator
 from wearstats.lives.observations import Observations
@@ -84,27 +84,25 @@ def histories_with(
     observations = lives.observations(mode)
     stretches = _stretches(lives, observations, names)
     fixed = {name for name in names if name in lives.frame}
-    left_out: list[tuple[str, str]] = []
-    kept: list[int] = []
-    for place, label in enumerate(observations.labels):
-        why = _fault(stretches[place], names, observations, place, fixed)
-        if why:
-            left_out.append((label, why))
-        else:
-            kept.append(place)
+    faults = _faults(stretches, names, observations, fixed)
+    left_out = [(observations.labels[place], why) for place, why in faults.items()]
+    kept = [place for place in range(len(observations.labels)) if place not in faults]
     if not kept:
         message = f"no life has {' and '.join(names)} on record throughout"
         raise ObservationError(message)
     some = _some(observations, kept)
-    parts = [stretches[place].assign(life=number) for number, place in enumerate(kept)]
-    table = pd.concat(parts, ignore_index=True)
+    number = np.full(len(observations.labels), -1)
+    number[kept] = np.arange(len(kept))
+    life = number[stretches["life"]]
+    table = stretches.assign(life=life)[life >= 0]
     if table.empty:
         message = "no life says anything: none was seen to last past its entry, or to fail"
         raise ObservationError(message)
     indicators, covariates = _numbers(table, names)
+    units = lives.usable["unit"].tolist()
     histories = Histories(
         some,
-        tuple(str(lives.usable["unit"].iloc[place]) for place in kept),
+        tuple(str(units[place]) for place in kept),
         tuple(each if isinstance(each, str) else each.title for each in indicators),
         table["life"].to_numpy(dtype=np.int64),
         table["start"].to_numpy(dtype=np.float64),
@@ -143,66 +141,84 @@ def _some(seen: Observations, kept: Sequence[int]) -> Observations:
 
 def _stretches(
     lives: "StripLives", observations: Observations, names: Sequence[str]
-) -> list[pd.DataFrame]:
-    """Return start, stop and the columns for each life, a row a stretch."""
+) -> pd.DataFrame:
+    """Return life, start, stop and the columns, a row a stretch, in order of life and age."""
     frame = lives.usable
-    ends = np.where(observations.failed, observations.upper, observations.lower)
-    fixed = [name for name in names if name in frame]
     of_runs = [name for name in names if name not in frame]
-    by_build = dict(tuple(lives.runs.groupby(["unit", "build"]))) if of_runs else {}
-    found = []
-    for place, (entry, end) in enumerate(zip(observations.entry, ends, strict=True)):
-        row = frame.iloc[place]
-        if end <= entry:
-            table = pd.DataFrame({"start": [], "stop": []}, dtype=np.float64)
-        elif of_runs:
-            runs = by_build.get((row["unit"], row["build"]), lives.runs.iloc[:0])
-            table = _cut(runs, float(entry), float(end), of_runs)
-        else:
-            table = pd.DataFrame({"start": [float(entry)], "stop": [float(end)]})
-        found.append(table.assign(**{name: row[name] for name in fixed}))
-    return found
+    entry, end = observations.entry, _ends(observations)
+    life, run = np.flatnonzero(end > entry), np.zeros(0, dtype=np.int64)
+    start, stop = entry[life], end[life]
+    if of_runs:
+        life, run, start, stop = _cut(lives, entry, end)
+    columns = {
+        name: (lives.runs[name].iloc[run] if name in of_runs else frame[name].iloc[life]).array
+        for name in names
+    }
+    return pd.DataFrame({"life": life, "start": start, "stop": stop} | columns)
 
 
-def _cut(runs: pd.DataFrame, entry: float, end: float, columns: Sequence[str]) -> pd.DataFrame:
-    """Return the runs of one build between two ages."""
-    within = (runs["age_after"] > entry + _NEAR) & (runs["age_before"] < end - _NEAR)
-    some = runs[within].sort_values("age_before")
-    table = some[list(columns)].reset_index(drop=True)
-    start = some["age_before"].to_numpy(dtype=np.float64).clip(min=entry)
-    stop = some["age_after"].to_numpy(dtype=np.float64).clip(max=end)
+def _ends(observations: Observations) -> FloatArray:
+    return np.where(observations.failed, observations.upper, observations.lower)
+
+
+def _cut(
+    lives: "StripLives", entry: FloatArray, end: FloatArray
+) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
+    """Return the runs of each life between its ages: life, place of the run, start and stop."""
+    frame, runs = lives.usable, lives.runs
+    by_build = runs.groupby(["unit", "build"]).indices
+    none = np.zeros(0, dtype=np.int64)
+    builds = zip(frame["unit"], frame["build"], strict=True)
+    places = [by_build.get(build, none) for build in builds]
+    life = np.repeat(np.arange(len(places)), [len(each) for each in places])
+    run = np.concatenate([none, *places])
+    before = runs["age_before"].to_numpy(dtype=np.float64)[run]
+    after = runs["age_after"].to_numpy(dtype=np.float64)[run]
+    within = (after > entry[life] + _NEAR) & (before < end[life] - _NEAR)
+    some = np.flatnonzero(within & (end > entry)[life])
+    some = some[np.lexsort((before[some], life[some]))]
+    life, run = life[some], run[some]
+    start, stop = np.maximum(before[some], entry[life]), np.minimum(after[some], end[life])
     # Sums of loads may differ in the last place from the ages of the looks.
-    close = np.abs(start[1:] - stop[:-1]) < _NEAR
-    start[1:] = np.where(close, stop[:-1], start[1:])
-    if start.size:
-        start[0] = entry if abs(start[0] - entry) < _NEAR else start[0]
-        stop[-1] = end if abs(stop[-1] - end) < _NEAR else stop[-1]
-    return table.assign(start=start, stop=stop)
+    first, last = _first_and_last(life)
+    come = np.where(first, entry[life], np.append(np.nan, stop)[:-1])
+    start = np.where(np.abs(start - come) < _NEAR, come, start)
+    stop = np.where(last & (np.abs(stop - end[life]) < _NEAR), end[life], stop)
+    return life, run, start, stop
 
 
-def _fault(
+def _first_and_last(life: IntArray) -> tuple[BoolArray, BoolArray]:
+    """Return which stretches are the first, and which the last of their life."""
+    changes = life[1:] != life[:-1]
+    some = np.ones(min(life.size, 1), dtype=np.bool_)
+    return np.concatenate([some, changes]), np.concatenate([changes, some])
+
+
+def _faults(
     table: pd.DataFrame,
     names: Sequence[str],
     observations: Observations,
-    place: int,
     fixed: Collection[str],
-) -> str:
-    """Say why a life cannot go with the columns, or return an empty text."""
-    entry = float(observations.entry[place])
-    end = float((observations.upper if observations.failed[place] else observations.lower)[place])
-    if end > entry:
-        start, stop = table["start"].to_numpy(), table["stop"].to_numpy()
-        whole = start.size and start[0] == entry and stop[-1] == end
-        if not whole or (start[1:] != stop[:-1]).any():
-            return f"the runs on record do not make up ages {entry:g} to {end:g}"
+) -> dict[int, str]:
+    """Say why lives cannot go with the columns, by their place."""
+    life = table["life"].to_numpy()
+    start, stop = table["start"].to_numpy(), table["stop"].to_numpy()
+    entry, end = observations.entry, _ends(observations)
+    first, last = _first_and_last(life)
+    whole = np.zeros(entry.size, dtype=np.bool_)
+    whole[life] = True
+    whole[life[first & (start != entry[life])]] = False
+    whole[life[last & (stop != end[life])]] = False
+    whole[life[~first & (start != np.append(np.nan, stop)[:-1])]] = False
+    faults = {
+        int(place): f"the runs on record do not make up ages {entry[place]:g} to {end[place]:g}"
+        for place in np.flatnonzero(~whole & (end > entry))
+    }
     for name in names:
-        blank = table[name].isna().to_numpy() if name in table else np.zeros(0, dtype=np.bool_)
-        if blank.any():
-            if name in fixed:
-                return f"{name} is blank"
-            after = float(table["stop"].iloc[int(np.argmax(blank))])
-            return f"{name} is blank for the run to age {after:g}"
-    return ""
+        for row in np.flatnonzero(table[name].isna().to_numpy()):
+            age = f" for the run to age {stop[row]:g}" if name not in fixed else ""
+            faults.setdefault(int(life[row]), f"{name} is blank{age}")
+    return dict(sorted(faults.items()))
 
 
 def _numbers(
