@@ -20,6 +20,7 @@ import numpy as np
 
 from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.errors import NotConvergedError
+from wearstats.life.rising_means import rising
 
 GAP = 1e-8
 """Largest relative excess of failures expected over lives at risk in a curve that is found."""
@@ -30,6 +31,10 @@ _FIRST_MINORANTS = 10
 _HALVINGS = 40
 _DENSE = 400
 _RIDGE = 1e-12
+_LARGE = 700.0
+"""Hazard from which on a failure is certain; its exponential is a float still."""
+
+_LEAST = 1e-300
 _ROUNDING = 8 * float(np.finfo(np.float64).eps)
 
 
@@ -63,14 +68,14 @@ class Climb:
 
     def slope(self, steps: FloatArray) -> FloatArray:
         """Gradient in the increments: failures expected less lives at risk, shape (m,)."""
-        with np.errstate(over="ignore"):
-            pull = self.weight / np.expm1(self._within(steps))
+        pull = self.weight / np.expm1(np.minimum(self._within(steps), _LARGE))
         return self._spread(pull) - self.risk
 
     def bend(self, steps: FloatArray) -> FloatArray:
         """Curvature of each group of failures in the hazard it has to fail by, shape (r,)."""
-        with np.errstate(over="ignore"):
-            bend: FloatArray = self.weight / (2 * np.sinh(self._within(steps) / 2)) ** 2
+        bend: FloatArray = (
+            self.weight / (2 * np.sinh(np.minimum(self._within(steps), _LARGE) / 2)) ** 2
+        )
         return bend
 
     def curved(self, steps: FloatArray, bend: FloatArray) -> FloatArray:
@@ -92,8 +97,14 @@ class Climb:
             self.weight,
         )
 
+    def rounding(self, steps: FloatArray, value: float) -> float:
+        """Return how far the log likelihood may be off by rounding: within is a difference."""
+        share = float(self.weight @ (steps.sum() / np.maximum(self._within(steps), _LEAST)))
+        return _ROUNDING * (abs(value) + share)
+
     def _within(self, steps: FloatArray) -> FloatArray:
-        total = np.concatenate([[0.0], np.cumsum(steps)])
+        total = np.zeros(steps.size + 1)
+        np.cumsum(steps, out=total[1:])
         within: FloatArray = total[self.after] - total[self.first]
         return within
 
@@ -123,14 +134,14 @@ def climb(lives: Climb, near: FloatArray | None = None) -> tuple[FloatArray, flo
     steps, value = _begun(lives, near)
     best, least = steps, np.inf
     for _ in range(_MOST_STEPS):
-        excess = lives.slope(steps) / lives.scale
-        gap = float(max(excess.max(), np.abs(excess[steps > 0]).max()))
+        excess, gap = _gap(lives, steps)
         if gap < least:
             best, least = steps, gap
         if gap <= AIM:
             break
         gained, value = _newton(lives, steps, value, _worth_freeing(steps, excess))
-        gained, value = _minorant(lives, gained, value)
+        if _gap(lives, gained)[1] > AIM:
+            gained, value = _minorant(lives, gained, value)
         if np.array_equal(gained, steps):
             break
         steps = gained
@@ -141,6 +152,13 @@ def climb(lives: Climb, near: FloatArray | None = None) -> tuple[FloatArray, flo
         )
         raise NotConvergedError(message, last=best.tolist())
     return best, least
+
+
+def _gap(lives: Climb, steps: FloatArray) -> tuple[FloatArray, float]:
+    """Return failures expected beyond lives at risk, a share of these, and the gap (`GAP`)."""
+    excess = lives.slope(steps) / lives.scale
+    stands = np.where(steps > 0, -excess, 0.0)
+    return excess, float(max(excess.max(), stands.max()))
 
 
 def _begun(lives: Climb, near: FloatArray | None) -> tuple[FloatArray, float]:
@@ -171,16 +189,14 @@ def information(lives: Climb, steps: FloatArray) -> tuple[FloatArray, IntArray]:
 
 def _minorant(lives: Climb, steps: FloatArray, value: float) -> tuple[FloatArray, float]:
     """One step of the convex minorant: a scaled climb, kept from falling by pooling."""
-    from scipy import optimize
-
     slope = lives.slope(steps)
     size = steps.size + 1
     bend = lives.bend(steps)
     curved = np.bincount(lives.first, bend, size) + np.bincount(lives.after, bend, size)
     curved = np.maximum(curved[1:], 1e-6 * curved.max())
     target = np.cumsum(steps) + _in_totals(slope) / curved
-    pooled = np.maximum(optimize.isotonic_regression(target, weights=curved).x, 0.0)
-    new = np.diff(pooled, prepend=0.0)
+    pooled = np.maximum(rising(target, curved), 0.0)
+    new = _steps_of(pooled)
     new[new < _ROUNDING * pooled[-1]] = 0.0
     moved, reached = _search(lives, steps, value, slope, new - steps)
     # A rise within rounding would undo what a Newton step has settled.
@@ -203,7 +219,7 @@ def _newton(
     while True:
         on, here = lives.on(kept), target[kept]
         rest = _in_totals(pull[kept] - on.curved(here, bend))
-        there = here + np.diff(_solve(on, bend, rest), prepend=0.0)
+        there = here + _steps_of(_solve(on, bend, rest))
         falls = there < 0
         if not falls.any():
             break
@@ -232,7 +248,7 @@ def _search(
     lives: Climb, steps: FloatArray, value: float, slope: FloatArray, towards: FloatArray
 ) -> tuple[FloatArray, float]:
     """Go as far as the likelihood rises enough (Armijo), halving, never below no hazard."""
-    least = value - _ROUNDING * abs(value)
+    least = value - lives.rounding(steps, value)
     length = 1.0
     for _ in range(_HALVINGS):
         new = np.maximum(steps + length * towards, 0.0)
@@ -241,6 +257,12 @@ def _search(
             return new, reached
         length /= 2
     return steps, value
+
+
+def _steps_of(total: FloatArray) -> FloatArray:
+    steps = total.copy()
+    steps[1:] -= total[:-1]
+    return steps
 
 
 def _in_totals(slope: FloatArray) -> FloatArray:
@@ -262,16 +284,14 @@ def _laplacian(lives: Climb, bend: FloatArray) -> FloatArray:
 def _solve(lives: Climb, bend: FloatArray, slope: FloatArray) -> FloatArray:
     """Solve the Newton equations; a trace of a ridge settles what the lives leave open."""
     if lives.risk.size <= _DENSE:
-        from scipy import linalg
-
         matrix = _laplacian(lives, bend)
-        spots = np.diag_indices_from(matrix)
-        matrix[spots] = matrix[spots] * (1 + _RIDGE) + np.finfo(np.float64).tiny
+        spots = np.arange(slope.size)
+        matrix[spots, spots] = matrix[spots, spots] * (1 + _RIDGE) + np.finfo(np.float64).tiny
         try:
-            found: FloatArray = linalg.cho_solve(linalg.cho_factor(matrix), slope)
-        except linalg.LinAlgError:
-            found = linalg.lstsq(matrix, slope)[0]
-        return found
+            found = np.linalg.solve(matrix, slope)
+        except np.linalg.LinAlgError:
+            found = np.linalg.lstsq(matrix, slope)[0]
+        return found.astype(np.float64)
     from scipy import sparse
     from scipy.sparse import linalg as sparse_linalg
 

@@ -22,6 +22,8 @@ from wearstats.life.innermost import Innermost, innermost
 _NEARLY_ALL = 1e-5
 _FLAT = 1e-7
 _MOST_TRIPLINGS = 60
+_MOST_SECANTS = 200
+_SLOW = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,16 +95,29 @@ def settled(intervals: Innermost, hazard: Hazard) -> bool:
     none where the failures tie all intervals worth using together (Gentleman & Vandal 2002,
     Canadian J. Statistics 30:557-571; from memory).
     """
-    from scipy import sparse
-    from scipy.sparse import csgraph
-
     _, kept, lives = _posed(intervals, intervals.at_risk, thin=False)
     steps = hazard.steps[kept]
     worth = (steps > 0) | (lives.slope(steps) >= -_FLAT * lives.scale)
     tied = lives.on(np.flatnonzero(worth))
-    size = int(worth.sum()) + 1
-    edges = sparse.coo_array((np.ones(tied.first.size), (tied.first, tied.after)), (size, size))
-    return int(csgraph.connected_components(edges, directed=False)[0]) == 1
+    return _in_one_piece(int(worth.sum()) + 1, tied.first, tied.after)
+
+
+def _in_one_piece(size: int, ends: IntArray, others: IntArray) -> bool:
+    """Tell whether edges tie so many points together."""
+    leads = list(range(size))
+
+    def lead(point: int) -> int:
+        while leads[point] != point:
+            leads[point] = leads[leads[point]]
+            point = leads[point]
+        return point
+
+    pieces = size
+    for end, other in zip(ends.tolist(), others.tolist(), strict=True):
+        here, there = lead(end), lead(other)
+        pieces -= here != there
+        leads[here] = there
+    return pieces == 1
 
 
 def variance(intervals: Innermost, hazard: Hazard, since: float, until: float) -> float:
@@ -226,9 +241,26 @@ class _Search:
 
 
 def _root(function: Callable[[float], float], low: float, high: float) -> float:
-    from scipy import optimize
+    """Return where a function, nearly straight but for leaps, crosses nought between two points.
 
-    return float(optimize.brentq(function, low, high, xtol=1e-9 * (high - low), rtol=1e-8))
+    By secants, kept between a point before and one past it; by halves too where they are slow.
+    """
+    close = 1e-9 * (high - low)
+    last, here = low, high
+    at_last, at_here = function(low), function(high)
+    rises = at_last < at_here
+    for turn in range(_MOST_SECANTS):
+        between = at_here != at_last
+        ahead = here - at_here * (here - last) / (at_here - at_last) if between else low
+        if not low < ahead < high or (turn >= _SLOW and turn % 2):
+            ahead = (low + high) / 2
+        last, at_last = here, at_here
+        here, at_here = ahead, function(ahead)
+        low, high = (here, high) if (at_here < 0) == rises else (low, here)
+        near = close + 1e-8 * abs(here)
+        if at_here == 0 or high - low <= near or abs(here - last) <= near:
+            break
+    return here
 
 
 def _posed(
