@@ -1,6 +1,8 @@
 """From values to the terminal: tables, sentences, JSON. Nothing else in the command line prints."""
 
 import json
+import os
+import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
@@ -8,11 +10,6 @@ from threading import Timer
 from typing import TYPE_CHECKING, Any
 
 import click
-from rich import box
-from rich.console import Console
-from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
-from rich.table import Table
-from rich.text import Text
 
 from wearstats.estimates import Estimate
 from wearstats.numbers import plain_signs
@@ -22,6 +19,7 @@ from wearstats_reports import numbers
 
 if TYPE_CHECKING:
     import pandas as pd
+    from rich.console import Console
 
 _PATIENCE_SECONDS = 1.0
 
@@ -65,15 +63,24 @@ def bullets(title: str, sentences: Sequence[str]) -> None:
             line(f"- {sentence}")
 
 
+def _console(*, stderr: bool = False) -> "Console":
+    # Loaded where something is shown: JSON does without.
+    from rich.console import Console
+
+    return Console(highlight=False, stderr=stderr)
+
+
 def line(text: str = "") -> None:
     """Print one paragraph, wrapped to the terminal."""
-    console = Console(highlight=False, soft_wrap=False)
+    console = _console()
     console.print(_written(text, console), markup=False)
 
 
 def heading(text: str) -> None:
     """Print a heading with an empty line before it."""
-    console = Console(highlight=False)
+    from rich.text import Text
+
+    console = _console()
     console.print()
     console.print(Text(_written(text, console), style="bold"))
 
@@ -82,7 +89,11 @@ def table(
     columns: Sequence[str], rows: Iterable[Sequence[object]], *, right: Sequence[str] = ()
 ) -> None:
     """Print a table; the columns named in `right` are aligned to the right."""
-    console = Console(highlight=False)
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    console = _console()
     made = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
     for name in columns:
         made.add_column(Text(_written(name, console)), justify="right" if name in right else "left")
@@ -93,7 +104,7 @@ def table(
     console.print(made)
 
 
-def _written(text: str, console: Console) -> str:
+def _written(text: str, console: "Console") -> str:
     """Return text in signs that the stream can take: a file on Windows has no minus of ours."""
     return text if console.encoding.startswith("utf") else plain_signs(text)
 
@@ -149,10 +160,12 @@ def working(text: str) -> Iterator[Callable[[str], None]]:
 
     Nothing is shown of work done within a second. Gives what says other words meanwhile.
     """
-    console = Console(stderr=True)
-    if not console.is_terminal:
+    console = _terminal()
+    if console is None:
         yield lambda _: None
         return
+    from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
     columns = (SpinnerColumn(), TextColumn("{task.description}", markup=False))
     shown = Progress(*columns, TimeElapsedColumn(), console=console, transient=True)
     task = shown.add_task(text, total=None)
@@ -166,3 +179,12 @@ def working(text: str) -> Iterator[Callable[[str], None]]:
         later.join()
         if shown.live.is_started:
             shown.stop()
+
+
+def _terminal() -> "Console | None":
+    """Return standard error where it is a terminal, or is said to be one."""
+    said = "FORCE_COLOR" in os.environ or "TTY_COMPATIBLE" in os.environ
+    if not said and not sys.stderr.isatty():
+        return None
+    console = _console(stderr=True)
+    return console if console.is_terminal else None

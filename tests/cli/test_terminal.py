@@ -214,7 +214,7 @@ class Typed(io.StringIO):
 def typed(monkeypatch: pytest.MonkeyPatch) -> Typed:
     sheet = Typed()
     terminal = Console(file=sheet, force_terminal=True, width=80)
-    monkeypatch.setattr(show, "Console", lambda **_: terminal)
+    monkeypatch.setattr(show, "_terminal", lambda: terminal)
     return sheet
 
 
