@@ -28,6 +28,9 @@ GAP = 1e-8
 AIM = 1e-9
 _MOST_STEPS = 300
 _FIRST_MINORANTS = 10
+_WELL = 8.0
+"""Where a Newton step makes the gap so much smaller, the next one follows at once."""
+
 _HALVINGS = 40
 _DENSE = 400
 _RIDGE = 1e-12
@@ -140,7 +143,7 @@ def climb(lives: Climb, near: FloatArray | None = None) -> tuple[FloatArray, flo
         if gap <= AIM:
             break
         gained, value = _newton(lives, steps, value, _worth_freeing(steps, excess))
-        if _gap(lives, gained)[1] > AIM:
+        if _gap(lives, gained)[1] > max(AIM, gap / _WELL):
             gained, value = _minorant(lives, gained, value)
         if np.array_equal(gained, steps):
             break

@@ -16,14 +16,14 @@ import numpy as np
 from wearstats.arrays import FloatArray, IntArray
 from wearstats.errors import NotConvergedError
 from wearstats.life.distributions import Jet
-from wearstats.life.ends import CLOSE, SPAN, Ends
+from wearstats.life.ends import SPAN, Ends
 from wearstats.life.fitting import ascend
 from wearstats.life.hazard_likelihood import Point, remembered
 from wearstats.life.quantities import Quantity
 
 _MOST_STRAIGHT = 12
-_LEFT = 1e-16
-"""Twice the log likelihood that may be left to gain at an end."""
+_NEAR = 1e-5
+"""Of a standard error: so near an end Newton's method is left with one last step."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -176,16 +176,13 @@ def _straight(summit: Summit, quantity: Quantity, search: _Search) -> float | No
     pull = -root / away
     for _ in range(_MOST_STRAIGHT):
         value, gradient, hessian = summit.likelihood(theta)
-        c, first, second = quantity.point(theta)
+        _, first, second = quantity.point(theta)
         missing = summit.value - value - search.critical / 2
         if not (np.isfinite(missing) and np.isfinite(hessian).all() and np.isfinite(first).all()):
             return None
         free = summit.free
         slope, bend = gradient[free], (hessian - pull * second)[np.ix_(free, free)]
-        if _is_end(missing, slope - pull * first[free], bend, root):
-            pivot = int(np.flatnonzero(free == quantity.pivot)[0])
-            found = _is_top(bend, first[free], pivot) and pull * search.sign < 0
-            return c if found and 0 < search.sign * (c - search.centre) < search.span else None
+        at_rest = _at_rest(missing, slope - pull * first[free], bend, root)
         matrix = np.block([[bend, -first[free][:, None]], [slope, np.zeros(1)]])
         try:
             step = np.linalg.solve(matrix, np.append(pull * first[free] - slope, missing))
@@ -198,16 +195,21 @@ def _straight(summit: Summit, quantity: Quantity, search: _Search) -> float | No
         pull += share * float(step[-1])
         if (theta < summit.least).any():
             return None
+        if at_rest:
+            c = quantity.point(theta)[0]
+            pivot = int(np.flatnonzero(free == quantity.pivot)[0])
+            found = _is_top(bend, first[free], pivot) and pull * search.sign < 0
+            return c if found and 0 < search.sign * (c - search.centre) < search.span else None
     return None
 
 
-def _is_end(missing: float, left: FloatArray, bend: FloatArray, root: float) -> bool:
-    """Tell whether the fall is the critical value and nothing is left to gain beside it."""
+def _at_rest(missing: float, left: FloatArray, bend: FloatArray, root: float) -> bool:
+    """Tell whether so little is missing that one more step settles it."""
     try:
         gain = abs(float(left @ np.linalg.solve(bend, left)))
     except np.linalg.LinAlgError:
         return False
-    return abs(missing) < CLOSE * root * (1 + root) and gain < _LEFT
+    return abs(missing) < _NEAR * root * (1 + root) and gain < _NEAR**2
 
 
 def _is_top(bend: FloatArray, first: FloatArray, pivot: int) -> bool:
