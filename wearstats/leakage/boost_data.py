@@ -101,6 +101,26 @@ class ChosenRows:
     left_out: tuple[LeftOutRows, ...]
     warnings: tuple[str, ...]
 
+    @property
+    def chosen(self) -> pd.DataFrame:
+        """The usable rows, shape (used rows, columns of `frame`)."""
+        return self.frame.loc[self.used].reset_index(drop=True)
+
+    def without(self, wrong: BoolArray, reason: str) -> "ChosenRows":
+        """Return the same with these of the used rows left out, too; shape (used rows,)."""
+        places = np.flatnonzero(self.used)[wrong]
+        if not places.size:
+            return self
+        used, why = self.used.copy(), self.frame["why"].to_numpy(dtype=object, copy=True)
+        used[places], why[places] = False, reason
+        return ChosenRows(
+            self.frame.assign(why=why),
+            used,
+            self.log_ratio[~wrong],
+            (*self.left_out, LeftOutRows(reason, len(places))),
+            self.warnings,
+        )
+
 
 def choose(rows: pd.DataFrame, wear: Wear | None) -> ChosenRows:
     """Choose the usable rows; parameters and errors as `prepare`."""

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from wearstats.arrays import FloatArray
-from wearstats.errors import TooFewError, UsageError
+from wearstats.errors import ObservationError, TooFewError, UsageError
 from wearstats.leakage.balance import REFERENCE_PSI, Balance
 from wearstats.leakage.boost_data import LEAST_ROWS, ChosenRows, Wear, choose
 from wearstats.leakage.crossed import CrossedFit, Groups, fit_crossed
@@ -17,6 +17,7 @@ from wearstats.leakage.leak_result import LeakFit, Sizes
 from wearstats.leakage.losses import Season, losses
 from wearstats.leakage.machines import Machines, machines_of
 from wearstats.leakage.multiplier import DRIFT_SD, PRIOR_LOG_SD, Multiplier
+from wearstats.leakage.physics import heats_without_end, no_leak_ratio
 from wearstats.leakage.running import ALCOHOL, DRY, Warmth
 from wearstats.leakage.slip import SLIP_TEST_U, SlipTest, slip_multiplier
 from wearstats.leakage.slot import STRIP_LAND_M, slot_table
@@ -26,6 +27,8 @@ from wearstats.leakage.weather import normalise_boost
 _EXPONENT_SD = 0.2
 """Of what the balance gets wrong in the exponent of overdrive, engine speed and temperature."""
 _DRY_FROM = 0.7
+_NO_BOOST = "displacements and overdrive as entered give no boost"
+_ENDLESS = "displacements and overdrive as entered heat the charge without end"
 _VARIES = 1e-3
 
 
@@ -109,9 +112,8 @@ class LeakModel:
         if readings is not None:
             wears = {what: Followed.of(wear, readings, what) for what, wear in wears.items()}
         found = choose(rows, wears["tip"])
-        chosen = found.frame.loc[found.used].reset_index(drop=True)
-        _check_enough(found, len(chosen))
-        machines = machines_of(chosen, units, found.log_ratio, self.heat_share)
+        found, machines = self._machines(found, units)
+        chosen = found.chosen
         balance = Balance.of(machines, slot_table(self.land_m), self.heat_share)
         gaps = gaps_at(chosen, wears, readings)
         warmth = self.warmth or (DRY if self.heat_share >= _DRY_FROM else ALCOHOL)
@@ -140,6 +142,24 @@ class LeakModel:
             cautions=(*cautions(sizes, season, now), *notes),
             corrected=_corrected(found, line, groups, balance, predicted, middle),
         )
+
+    def _machines(self, found: ChosenRows, units: pd.DataFrame) -> tuple[ChosenRows, Machines]:
+        """Return the machine of each usable run; a run no machine can make is left out."""
+        _check_enough(found)
+        while found.used.any():
+            machines = machines_of(found.chosen, units, found.log_ratio, self.heat_share)
+            endless = heats_without_end(machines.swept, self.heat_share)
+            boosted = no_leak_ratio(
+                np.where(endless, 1.0, machines.swept), heat_share=self.heat_share
+            )
+            wrong = endless | (boosted <= 1.0)
+            if not wrong.any():
+                _check_enough(found)
+                return found, machines
+            # Such a run moves what stands in for sizes not entered: look again without it.
+            found = found.without(endless, _ENDLESS).without(wrong[~endless], _NO_BOOST)
+        message = f"no run with boost fits the machines as entered: {_NO_BOOST} or {_ENDLESS}"
+        raise ObservationError(message, hint="Check the units sheet and the overdrive column.")
 
     def _prior(
         self, tests: Sequence[SlipTest], machines: Machines, chosen: pd.DataFrame
@@ -249,7 +269,8 @@ def _sizes(chosen: pd.DataFrame, groups: dict[str, Groups]) -> Sizes:
     return Sizes(runs=len(chosen), units=units, restrips=len(builds) - units, meets=meets)
 
 
-def _check_enough(found: ChosenRows, count: int) -> None:
+def _check_enough(found: ChosenRows) -> None:
+    count = int(found.used.sum())
     if count >= LEAST_ROWS:
         return
     lost = "; ".join(f"{out.count} left out ({out.reason})" for out in found.left_out)

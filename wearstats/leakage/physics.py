@@ -340,10 +340,23 @@ def elasticity(
     return np.asarray(-slip / resistance)
 
 
+def heats_without_end(swept: ArrayLike, heat_share: ArrayLike) -> BoolArray:
+    """Say where so much is swept at this heat share that no pressure is reached: no such machine.
+
+    Parameters
+    ----------
+    swept : array_like
+        Swept ratio over swallowing.
+    heat_share : array_like
+    """
+    heating = np.asarray(heat_share, float) * _HEAT_EXPONENT * np.asarray(swept, float)
+    return np.asarray(heating >= 1.0)
+
+
 def _heating(swept: ArrayLike, swallowing: ArrayLike, heat_share: ArrayLike) -> FloatArray:
     excess = np.asarray(swept, float) / np.asarray(swallowing, float)
     heating = np.asarray(np.asarray(heat_share, float) * _HEAT_EXPONENT * excess)
-    if (heating >= 1.0).any():
+    if heats_without_end(excess, heat_share).any():
         most = 1.0 / _HEAT_EXPONENT
         message = (
             f"heat share times swept ratio over swallowing is {np.max(heating) * most:.3g}: "

@@ -251,6 +251,30 @@ def test_machines_that_give_no_boost_are_refused() -> None:
         LeakModel().fit(season(), WEARS, small)
 
 
+def test_a_run_no_machine_can_make_is_left_out_and_said() -> None:
+    # Slips of the pen: 0.35 * 0.4 / 1.4 of B is past 1 from B = 10.
+    rows = season()
+    rows.loc[3, "overdrive_pct"] = 1500.0
+    rows.loc[4, "overdrive_pct"] = -60.0
+    found = LeakModel().fit(rows, WEARS, sizes())
+    assert [(left.reason, left.count) for left in found.left_out] == [
+        ("displacements and overdrive as entered heat the charge without end", 1),
+        ("displacements and overdrive as entered give no boost", 1),
+    ]
+    assert found.sizes.runs == len(rows) - 2
+    kept = LeakModel().fit(rows.drop(index=[3, 4]), WEARS, sizes())
+    assert found.lost_since_restrip("K1") == kept.lost_since_restrip("K1")
+
+
+def test_one_unit_with_sizes_that_give_no_boost_does_not_stop_the_others() -> None:
+    wrong = sizes()
+    wrong.loc[wrong["unit"] == "K1", "displacement_in3"] = 100.0
+    found = LeakModel().fit(season(), WEARS, wrong)
+    (left,) = found.left_out
+    assert left.count == int((season()["unit"] == "K1").sum())
+    assert "K1" not in set(found.now["unit"])
+
+
 def test_too_few_rows_and_unknown_units_are_refused(fit: LeakFit) -> None:
     with pytest.raises(TooFewError, match="at least 8"):
         LeakModel().fit(season().iloc[:5], WEARS, sizes())
