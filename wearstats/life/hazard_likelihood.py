@@ -16,7 +16,7 @@ units of `typical_age` and covariates standardised as `Exposures` says. Derivati
 nodes, so they are the quadrature of the derivatives and as accurate as the value.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import TypeAlias
 
 import numpy as np
@@ -26,7 +26,7 @@ from wearstats.life.distributions import Law
 from wearstats.life.exposures import Exposures, Segments
 from wearstats.life.frailties import Frailty
 from wearstats.life.likelihood import log1mexp
-from wearstats.life.mixtures import Gathered, Hazards, Looked, Mixture, nothing_looked, summed
+from wearstats.life.mixtures import Gathered, Hazards, Looked, Mixture, summed
 
 Point: TypeAlias = tuple[float, FloatArray, FloatArray]
 """A value with its gradient (q,) and Hessian (q, q)."""
@@ -109,40 +109,56 @@ def _sum(
     linear = rates.first.shape[1]
     gradient[:linear] = lives.exact.weight @ rates.first
     hessian[:linear, :linear] = rates.curvature(lives.exact.weight, raised=False)
-    for sign, mixture in _mixtures(law, frailty, lives, theta):
-        value += sign * mixture.log
-        if not np.isfinite(value):
-            return -np.inf, np.full_like(gradient, np.nan), np.full_like(hessian, np.nan)
-        if with_derivatives:
-            first, second = mixture.derivatives(theta.size)
-            gradient, hessian = gradient + sign * first, hessian + sign * second
+    mixture = _mixture(law, frailty, lives, theta)
+    value += mixture.log
+    if not np.isfinite(value):
+        return -np.inf, np.full_like(gradient, np.nan), np.full_like(hessian, np.nan)
+    if with_derivatives:
+        first, second = mixture.derivatives(theta.size)
+        gradient, hessian = gradient + first, hessian + second
     return value, gradient, hessian
 
 
-def _mixtures(
-    law: Law, frailty: Frailty | None, lives: Exposures, theta: FloatArray
-) -> Iterator[tuple[float, Mixture]]:
-    """Yield the integrals over z with the sign of their logs."""
+def _mixture(law: Law, frailty: Frailty | None, lives: Exposures, theta: FloatArray) -> Mixture:
+    """Return the integrals over z; those up to the entries are taken away."""
+    sure, entered, between = lives.sure, lives.entered, lives.between
+    hazards = log_gathered(law, _joined(sure, entered, between), theta)
+    ends = np.cumsum([sure.group.size, entered.group.size])
+    by_kind = [hazards.some(part) for part in _slices(ends)]
     alone = frailty is None
     units = 1 if alone else len(lives.units)
 
     def unit_of(group: IntArray) -> IntArray:
         return np.zeros_like(group) if alone else group
 
-    def gathered(segments: Segments) -> Gathered:
-        hazards = log_gathered(law, segments, theta)
-        return Gathered(hazards, segments.weight * np.exp(hazards.log), unit_of(segments.group))
+    def gathered(kind: int, segments: Segments, unit: IntArray) -> Gathered:
+        return Gathered(by_kind[kind], segments.weight * np.exp(by_kind[kind].log), unit)
 
-    looked = Looked(
-        log_gathered(law, lives.between, theta),
-        lives.between.group,
-        lives.looked_weight,
-        unit_of(lives.looked_unit),
-    )
+    looked = Looked(by_kind[2], between.group, lives.looked_weight, unit_of(lives.looked_unit))
     count = summed(unit_of(lives.exact.group), units, lives.exact.weight)
-    parts = [gathered(lives.sure)]
-    if not alone and lives.entered.group.size:
-        parts.append(gathered(lives.entered))
-        past = nothing_looked(theta.size - 1)
-        yield -1.0, Mixture.of(frailty, theta, parts[1:], np.zeros(units), past)
-    yield 1.0, Mixture.of(frailty, theta, parts, count, looked)
+    parts = [gathered(0, sure, unit_of(sure.group))]
+    if alone or not entered.group.size:
+        return Mixture.of(frailty, theta, parts, count, looked)
+    # Of a unit with late entries there is one more: itself up to them.
+    late, place = np.unique(entered.group, return_inverse=True)
+    parts += [gathered(1, entered, entered.group), gathered(1, entered, units + place.ravel())]
+    count = np.concatenate([count, np.zeros(late.size)])
+    return Mixture.of(frailty, theta, parts, count, looked, taken_away=late.size)
+
+
+def _joined(*parts: Segments) -> Segments:
+    return Segments(
+        np.concatenate([part.start for part in parts]),
+        np.concatenate([part.stop for part in parts]),
+        np.concatenate([part.covariates for part in parts]),
+        np.concatenate([part.group for part in parts]),
+        np.concatenate([part.weight for part in parts]),
+    )
+
+
+def _slices(ends: IntArray) -> list[slice]:
+    """Return the parts of what is joined, from where all but the last end."""
+    return [
+        slice(begin, end)
+        for begin, end in zip([0, *ends.tolist()], [*ends.tolist(), None], strict=True)
+    ]

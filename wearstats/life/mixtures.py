@@ -27,6 +27,10 @@ class Hazards:
     first: FloatArray
     second: FloatArray
 
+    def some(self, part: slice) -> "Hazards":
+        """Return those of some segments."""
+        return Hazards(self.log[part], self.first[part], self.second[part])
+
     def curvature(self, weight: FloatArray, *, raised: bool) -> FloatArray:
         """Sum weight * (second + raised * first first'), shape (q, q)."""
         total = np.zeros((self.first.shape[1],) * 2)
@@ -120,6 +124,8 @@ class Mixture:
     Parameters
     ----------
     log : float
+    sign : ndarray, shape (u, 1)
+        -1 for units whose log is taken away, else 1.
     parts : tuple of Gathered
     looked : Looked
     looked_first, looked_share : ndarray, shape (m, q), (s,)
@@ -132,6 +138,7 @@ class Mixture:
     """
 
     log: float
+    sign: FloatArray
     parts: tuple[Gathered, ...]
     looked: Looked
     looked_first: FloatArray
@@ -151,6 +158,8 @@ class Mixture:
         parts: Sequence[Gathered],
         count: FloatArray,
         looked: Looked,
+        *,
+        taken_away: int = 0,
     ) -> "Mixture":
         """Integrate.
 
@@ -163,8 +172,12 @@ class Mixture:
         count : ndarray, shape (u,)
             Exact failures.
         looked : Looked
+        taken_away : int
+            How many of the last units are taken away and not added; none of them looked.
         """
         units = count.size
+        sign = np.ones((units, 1))
+        sign[units - taken_away :] = -1.0
         log_looked, looked_first, looked_share = looked.pooled()
         total = np.zeros(units)
         for part in parts:
@@ -202,7 +215,8 @@ class Mixture:
         log = most + np.log(whole)
         share /= whole[:, None]
         return cls(
-            float(log.sum()),
+            float(sign[:, 0] @ log),
+            sign,
             tuple(parts),
             looked,
             looked_first,
@@ -219,7 +233,8 @@ class Mixture:
         """Return gradient and Hessian in all parameters, tau last where there is a frailty."""
         looked, first = self.looked, self.looked_first
         units, linear = self.share.shape[0], first.shape[1]
-        z_mean = np.sum(self.share * self.z, axis=1)
+        signed = self.sign * self.share
+        z_mean = np.sum(signed * self.z, axis=1)
         at_looked = self.share[looked.unit]
         pull = looked.weight * np.sum(at_looked * self.failed1, axis=1)
         bend = looked.weight * np.sum(at_looked * self.failed2, axis=1)
@@ -234,8 +249,8 @@ class Mixture:
         block += looked.hazards.curvature(weight, raised=True)
         block += first.T @ ((bend - pull)[:, None] * first)
         if self.tau1 is not None and self.tau2 is not None:
-            gradient[-1] = np.sum(self.share * self.tau1)
-            hessian[-1, -1] = np.sum(self.share * self.tau2)
+            gradient[-1] = np.sum(signed * self.tau1)
+            hessian[-1, -1] = np.sum(signed * self.tau2)
             hessian += self._spread(by_unit, self.tau1)
         return gradient, hessian
 
@@ -250,6 +265,7 @@ class Mixture:
             steps[:, :, column] = looks - self.z * by_unit[:, column, None]
         steps[:, :, linear] = tau1
         steps -= np.einsum("uk,ukq->uq", self.share, steps)[:, None, :]
-        flat = (np.sqrt(self.share)[:, :, None] * steps).reshape(-1, linear + 1)
-        spread: FloatArray = flat.T @ flat
+        weighed = (self.sign * self.share)[:, :, None] * steps
+        flat = steps.reshape(-1, linear + 1)
+        spread: FloatArray = flat.T @ weighed.reshape(-1, linear + 1)
         return spread
