@@ -140,10 +140,11 @@ def _mixture(law: Law, frailty: Frailty | None, lives: Exposures, theta: FloatAr
     if alone or not entered.group.size:
         return Mixture.of(frailty, theta, parts, count, looked)
     # Of a unit with late entries there is one more: itself up to them.
-    late, place = np.unique(entered.group, return_inverse=True)
-    parts += [gathered(1, entered, entered.group), gathered(1, entered, units + place.ravel())]
-    count = np.concatenate([count, np.zeros(late.size)])
-    return Mixture.of(frailty, theta, parts, count, looked, taken_away=late.size)
+    place = np.cumsum(np.append(0, entered.group[1:] != entered.group[:-1]))
+    late = int(place[-1]) + 1
+    parts += [gathered(1, entered, entered.group), gathered(1, entered, units + place)]
+    count = np.concatenate([count, np.zeros(late)])
+    return Mixture.of(frailty, theta, parts, count, looked, taken_away=late)
 
 
 def _joined(*parts: Segments) -> Segments:

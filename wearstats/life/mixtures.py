@@ -204,7 +204,15 @@ class Mixture:
                 pull, taken = frailty.pull(w, tau), np.exp(w) * total
                 return count - taken + looks[:, 0] + pull[0], looks[:, 1] - taken + pull[1]
 
-            w, log_weight = nodes(lean, height, np.log1p(count) - np.log1p(total))
+            # Where little hazard came between two looks, a failure there counts as one known
+            # exactly at half of it.
+            between = np.minimum(np.exp(np.minimum(log_looked, 1.0)) / 2, 1.0)
+            found = by_unit(
+                looked.weight[:, None] * np.column_stack([np.ones_like(between), between])
+            )
+            held = 1.0 / np.clip(frailty.variance(tau), 1e-12, 1e12)
+            start = np.log(held + count + found[:, 0]) - np.log(held + total + found[:, 1])
+            w, log_weight = nodes(lean, height, start)
             density, tau1, tau2 = frailty.log_density(w, tau)
             log_weight = log_weight + density
         failed = log_failed(w[looked.unit] + log_looked[:, None])
