@@ -5,27 +5,26 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
-from sqlalchemy import bindparam, insert, update
+from sqlalchemy import insert, update
 
 from wearstats.book.asides import Import
 from wearstats.book.matching import Comparison, Verdict, compare
 from wearstats.book.results import SheetResult
 from wearstats.book.shelf import AsWritten, Faulty, Shelf
-from wearstats.book.standing import Held, Standing
+from wearstats.book.standing import Held, Standing, fresh_records, update_records
 from wearstats.book.store import insert_columns, legible
 from wearstats.book.tables import COUNTS, IMPORT_SHEETS, RECORDS
 from wearstats.book.trail import AMENDED, COMPLETED, Change, Source, Trails, values_json
 from wearstats.book.values import (
+    Keeping,
     Layout,
     Row,
     Value,
-    columns_of,
     layout,
     record_name,
     shown,
-    unkeepable,
 )
+from wearstats.records.coded import Coded, repeated
 from wearstats.records.findings import Finding, Severity
 from wearstats.records.schema import SHEETS
 from wearstats.records.taken import Taken
@@ -62,6 +61,7 @@ class SheetIntake:
         self._table = RECORDS[kind]
         self._layout: Layout = layout(kind)
         self._written = written
+        self._keeping = Keeping(kind)
         counted = SHEETS[kind].counted
         self._place = None if counted is None else self._layout.fields.index(counted)
         self._counts = dict.fromkeys(COUNTS, 0)
@@ -82,19 +82,15 @@ class SheetIntake:
 
     def add(self, taken: Taken) -> None:
         """Log, complete, amend or set aside the rows of one chunk."""
-        columns = columns_of(taken.frame, self.kind)
-        rows = list(zip(*columns, strict=True))
-        numbers: list[int] = taken.frame["_row"].tolist()
-        asides = _aside_numbers(taken)
-        self._know(
-            [*zip(asides, numbers, strict=True), *((b.aside_id, b.row) for b in taken.aside)]
-        )
+        columns = self._keeping.columns_of(taken.columns)
+        numbers: list[int] = taken.rows.tolist()
+        asides = taken.aside_ids or [None] * len(numbers)
+        self._know(taken, numbers)
         with legible("the book"):
-            chunk = _Chunk(self._standing.near(rows))
-        keys = list(zip(*(columns[place] for place in self._layout.key), strict=True))
-        cells: npt.NDArray[np.object_] = taken.frame["_cells"].to_numpy()
-        for place in self._rows_to_judge(chunk, keys, asides):
-            self._take(chunk, place, rows[place], (numbers[place], cells[place]), asides[place])
+            chunk = _Chunk(self._standing.near(columns))
+        for place in self._rows_to_judge(chunk, columns, asides):
+            row = tuple([coded[place] for coded in columns])
+            self._take(chunk, place, row, (numbers[place], taken.cells[place]), asides[place])
         chunk.faulty.extend(
             Faulty(bad.row, self._written.typed(bad.cells), bad.findings, bad.aside_id)
             for bad in taken.aside
@@ -103,24 +99,32 @@ class SheetIntake:
         self._put_aside(chunk.faulty)
         self.findings.extend(taken.notes)
         self._note_replaced_text(taken, numbers)
-        self._write(chunk, columns, numbers)
-        self._note_rows([*numbers, *(bad.row for bad in taken.aside)])
+        self._write(chunk, columns, taken.rows)
+        self._note_rows([*numbers[:1], *numbers[-1:], *(bad.row for bad in taken.aside)])
 
     def _rows_to_judge(
-        self, chunk: _Chunk, keys: Sequence[Row], asides: Sequence[int | None]
+        self, chunk: _Chunk, columns: Sequence[Coded], asides: Sequence[int | None]
     ) -> Iterable[int]:
         """Log the rows that meet no record, all at once; return the places of the others.
 
         Most sheets hold little else, and to judge each row by itself would take longer than the
         database does.
         """
-        plain = not self._shelf.waits and not any(aside is not None for aside in asides)
-        if not plain or len(set(keys)) < len(keys):
-            return range(len(keys))
+        every = range(len(asides))
+        amend = self._importing.amend
+        if self._shelf.waits or asides.count(None) < len(asides):
+            return every
+        if self._standing.none_before and not amend:
+            chunk.fresh = list(every)
+            self._counts["logged"] += len(every)
+            return ()
+        keys = list(zip(*(columns[place].listed() for place in self._layout.key), strict=True))
+        if len(set(keys)) < len(keys):
+            return every
         held = chunk.held
         chunk.fresh = [place for place, key in enumerate(keys) if key not in held]
         self._counts["logged"] += len(chunk.fresh)
-        if self._importing.amend:
+        if amend:
             self._importing.claimed.update((self.kind, keys[place]) for place in chunk.fresh)
         return [place for place, key in enumerate(keys) if key in held]
 
@@ -223,9 +227,12 @@ class SheetIntake:
             seen = (*numbers, *(self._rows_seen or ()))
             self._rows_seen = (min(seen), max(seen))
 
-    def _know(self, asides: Sequence[tuple[int | None, int]]) -> None:
+    def _know(self, taken: Taken, numbers: Sequence[int]) -> None:
         """Fetch the items named by number; say which there are not."""
-        named = {aside: number for aside, number in asides if aside is not None}
+        asides = taken.aside_ids or ()
+        came_back = [*zip(asides, numbers, strict=False)]
+        came_back += [(bad.aside_id, bad.row) for bad in taken.aside]
+        named = {aside: number for aside, number in came_back if aside is not None}
         for unknown in sorted(self._shelf.know(list(named))):
             self.findings.append(
                 self._note(
@@ -237,7 +244,7 @@ class SheetIntake:
             )
 
     def _note_replaced_text(self, taken: Taken, numbers: Sequence[int]) -> None:
-        for place, column in unkeepable(taken.frame, self.kind):
+        for place, column in self._keeping.unkeepable(taken.columns):
             self.findings.append(
                 self._note(
                     "text-replaced",
@@ -353,47 +360,13 @@ class SheetIntake:
             )
         held.touched = True
 
-    def _write(self, chunk: _Chunk, columns: list[list[Value]], numbers: list[int]) -> None:
+    def _write(
+        self, chunk: _Chunk, columns: Sequence[Coded], numbers: npt.NDArray[np.int64]
+    ) -> None:
         connection = self._importing.connection
-        names = self._layout.fields
-        fresh = chunk.fresh
-        if len(fresh) < len(numbers):
-            numbers = [numbers[place] for place in fresh]
-            columns = [[values[place] for place in fresh] for values in columns]
-        changes = [0] * len(fresh)
-        for place, held in chunk.judged.items():
-            if held.touched:
-                at = fresh.index(place)
-                changes[at] = held.changes
-                for values, value in zip(columns, held.row, strict=True):
-                    values[at] = value
-        ours = ([self._sheet_id] * len(fresh), numbers, changes)
-        insert_columns(
-            connection,
-            self._table,
-            (*names, "import_sheet_id", "source_row", "changes"),
-            [*columns, *ours],
-        )
-        touched = [
-            {
-                **{f"new_{name}": value for name, value in zip(names, held.row, strict=True)},
-                "new_changes": held.changes,
-                "record_id": held.id,
-            }
-            for held in chunk.held.values()
-            if held.touched and held.id is not None
-        ]
-        if touched:
-            statement = (
-                update(self._table)
-                .where(self._table.c.id == bindparam("record_id"))
-                .values({name: bindparam(f"new_{name}") for name in (*names, "changes")})
-            )
-            connection.execute(statement, touched)
+        *values, numbered, changes = fresh_records(columns, numbers, chunk.fresh, chunk.judged)
+        ours = (repeated(self._sheet_id, len(chunk.fresh)), numbered, changes)
+        names = (*self._layout.fields, "import_sheet_id", "source_row", "changes")
+        insert_columns(connection, self._table, names, [*values, *ours])
+        update_records(connection, self._layout, chunk.held.values())
         self._trails.write(chunk.changes)
-
-
-def _aside_numbers(taken: Taken) -> list[int | None]:
-    if "_aside" not in taken.frame or taken.frame["_aside"].isna().all():
-        return [None] * len(taken.frame)
-    return [None if pd.isna(number) else int(number) for number in taken.frame["_aside"]]

@@ -5,12 +5,12 @@ from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from types import MappingProxyType, TracebackType
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
-import pandas as pd
 from sqlalchemy import Connection, insert
 
-from wearstats.book import asides, reading
+from wearstats.book import asides
+from wearstats.book.about import meta
 from wearstats.book.importing import Progress, Request, take_in
 from wearstats.book.making import TakenError, is_there, make
 from wearstats.book.migrations import bring_up
@@ -20,9 +20,13 @@ from wearstats.book.store import Store, store_at
 from wearstats.book.tables import COSTS, HISTORY, META, METADATA, SCHEMA_VERSION
 from wearstats.book.values import as_json
 from wearstats.errors import BookError, UsageError
-from wearstats.records.costs import Costs
 from wearstats.records.kinds import Settings
-from wearstats.records.season import Season
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from wearstats.records.costs import Costs
+    from wearstats.records.season import Season
 
 _NOBODY: Mapping[str, str] = MappingProxyType({})
 _PATIENCE_S = 30.0
@@ -141,13 +145,13 @@ class Book:
         if not {"name", "value"} <= present.get("meta", frozenset()):
             raise BookError(foreign, hint="Check the name, or make a new book.")
         with store.reading() as connection:
-            about = reading.meta(connection)
+            about = meta(connection)
         if about.get("made_by") != "wearstats":
             raise BookError(foreign, hint="Check the name, or make a new book.")
         if _older(about.get("schema", ""), store.name):
             with store.writing() as connection:
                 # Looked up again: somebody else may have brought it up meanwhile.
-                version = reading.meta(connection)["schema"]
+                version = meta(connection)["schema"]
                 bring_up(connection, int(version), store.name)
             present = store.columns_present()
         missing = _columns_missing(present)
@@ -228,8 +232,11 @@ class Book:
         with self._store.writing() as connection:
             return take_in(connection, request, self._now())
 
-    def season(self) -> Season:
+    def season(self) -> "Season":
         """Return every record in the book, sorted by key."""
+        # Loaded here, as below: to log a sheet needs no pandas.
+        from wearstats.book import reading
+
         with self._store.reading() as connection:
             return reading.season(connection)
 
@@ -253,13 +260,17 @@ class Book:
         with self._store.writing() as connection:
             asides.discard(connection, ids, why, self._now())
 
-    def imports(self) -> pd.DataFrame:
+    def imports(self) -> "pd.DataFrame":
         """Return one row for each sheet of each import, oldest first."""
+        from wearstats.book import reading
+
         with self._store.reading() as connection:
             return reading.imports(connection)
 
-    def history(self) -> pd.DataFrame:
+    def history(self) -> "pd.DataFrame":
         """Return every value that was completed, amended or set anew, oldest first."""
+        from wearstats.book import reading
+
         with self._store.reading() as connection:
             return reading.history(connection)
 
@@ -268,8 +279,10 @@ class Book:
         with self._store.reading() as connection:
             return decisions(connection)
 
-    def set_costs(self, costs: Costs) -> None:
+    def set_costs(self, costs: "Costs") -> None:
         """Set what restrips and burn-throughs cost; the costs before stay in the history."""
+        from wearstats.book import reading
+
         with self._store.writing() as connection:
             now = self._now()
             old = reading.costs(connection)

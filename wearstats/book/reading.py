@@ -1,15 +1,29 @@
 """Frames out of the book: canonical records, imports, history."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from functools import cache
+from typing import Any
 
+import numpy as np
 import pandas as pd
 from sqlalchemy import Connection, Select, select
 
-from wearstats.book.tables import COSTS, COUNTS, HISTORY, IMPORT_SHEETS, IMPORTS, META, RECORDS
-from wearstats.book.values import frame_of, shown
+from wearstats.book.about import meta
+from wearstats.book.tables import (
+    COSTS,
+    COUNTS,
+    HISTORY,
+    IMPORT_SHEETS,
+    IMPORTS,
+    NO_NUMBER,
+    NO_TEXT,
+    RECORDS,
+)
+from wearstats.book.values import shown
+from wearstats.records.coded import NUMBERS
 from wearstats.records.costs import Costs
-from wearstats.records.schema import SHEETS
+from wearstats.records.schema import SHEETS, Column, Kind
 from wearstats.records.season import Season
 
 _ROWS_AT_ONCE = 20_000
@@ -43,9 +57,32 @@ def _records(connection: Connection, kind: str) -> pd.DataFrame:
     )
 
 
-def meta(connection: Connection) -> dict[str, str]:
-    """Return what the book says of itself."""
-    return {row.name: row.value for row in connection.execute(select(META))}
+def frame_of(rows: Iterable[Sequence[object]], kind: str) -> pd.DataFrame:
+    """Return rows of the book as a canonical frame, in the order given."""
+    held = list(rows)
+    by_field = list(zip(*held, strict=True)) if held else [()] * len(SHEETS[kind].fields)
+    named = zip(_fields_with_columns(kind), by_field, strict=True)
+    frame = pd.DataFrame({name: _canonical(values, column) for (name, column), values in named})
+    counted = SHEETS[kind].counted
+    return frame if counted is None else frame.astype({counted: "int64"})
+
+
+@cache
+def _fields_with_columns(kind: str) -> tuple[tuple[str, Column], ...]:
+    return tuple((name, column) for column in SHEETS[kind] for name in column.fields)
+
+
+def _canonical(values: Sequence[object], column: Column) -> "pd.Series[Any]":
+    if column.kind is Kind.DATE:
+        stamps = np.array(values, dtype="datetime64[D]").astype("datetime64[ns]")
+        return pd.Series(stamps)
+    if column.kind in NUMBERS:
+        numbers = np.array(values, dtype=float)
+        if column.key:
+            numbers[numbers == NO_NUMBER] = np.nan
+        return pd.Series(numbers)
+    shown = [None if value == NO_TEXT else value for value in values] if column.key else values
+    return pd.Series(shown, dtype=object)
 
 
 def costs(connection: Connection) -> Costs | None:

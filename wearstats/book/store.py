@@ -7,13 +7,15 @@ row lock, readers from one snapshot.
 """
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+import numpy as np
+import numpy.typing as npt
 from sqlalchemy import (
     URL,
     Connection,
@@ -35,9 +37,12 @@ from sqlalchemy.types import TypeEngine
 from wearstats.book.places import place_of, secrets_of, shown_place
 from wearstats.book.tables import META
 from wearstats.errors import BookError
+from wearstats.records.coded import Coded
 
 _SQLITE_HEADER = b"SQLite format 3\x00"
 _WRITES = "wearstats_writes"
+_MOST_VALUES = 900
+"""In one statement; older versions of SQLite take no more than 999."""
 # Held while the tables are made, when there is no row to lock yet: a number of our own.
 _MAKING = text("SELECT pg_advisory_xact_lock(732819)")
 
@@ -143,37 +148,52 @@ def insert_columns(
     connection: Connection,
     table: Table,
     names: Sequence[str],
-    columns: Sequence[Sequence[object]],
+    columns: Sequence[Coded],
 ) -> None:
     """Insert many rows, given as columns in the order of `names`.
 
     `Connection.execute` makes a dict of every row and takes it apart again, which costs more
-    than the database does; a driver that takes tuples is handed them.
+    than the database does; a driver that takes tuples is handed them, many rows in each.
     """
-    if not columns or not columns[0]:
+    if not columns or not len(columns[0]):
         return
     # A column of blanks need not be said: most sheets fill few of the columns there are.
-    said = [place for place, values in enumerate(columns) if values.count(None) < len(values)]
+    said = [place for place, values in enumerate(columns) if not values.is_blank()]
     names, columns = [names[place] for place in said], [columns[place] for place in said]
     compiled = insert(table).compile(dialect=connection.dialect, column_keys=list(names))
     if not compiled.positional or list(compiled.positiontup or ()) != list(names):
-        rows = zip(*columns, strict=True)
+        rows = _grid(columns).tolist()
         connection.execute(insert(table), [dict(zip(names, row, strict=True)) for row in rows])
         return
-    ready = [
-        _bound(table.c[name].type, connection.dialect, values)
-        for name, values in zip(names, columns, strict=True)
-    ]
-    connection.exec_driver_sql(str(compiled), list(zip(*ready, strict=True)))
+    grid = _grid(
+        [
+            _bound(table.c[name].type, connection.dialect, values)
+            for name, values in zip(names, columns, strict=True)
+        ]
+    )
+    head, group = str(compiled).rsplit(" VALUES ", 1)
+    together = max(_MOST_VALUES // len(names), 1)
+    whole = len(grid) // together * together
+    for rows, height in ((grid[:whole], together), (grid[whole:], 1)):
+        if len(rows):
+            sent = list(map(tuple, rows.reshape(-1, height * len(names)).tolist()))
+            connection.exec_driver_sql(f"{head} VALUES {', '.join([group] * height)}", sent)
 
 
-def _bound(kind: TypeEngine[Any], dialect: Dialect, values: Sequence[object]) -> Iterable[object]:
+def _grid(columns: Sequence[Coded]) -> npt.NDArray[np.object_]:
+    """Return columns side by side."""
+    grid = np.empty((len(columns[0]), len(columns)), dtype=object)
+    for place, values in enumerate(columns):
+        grid[:, place] = values.array()
+    return grid
+
+
+def _bound(kind: TypeEngine[Any], dialect: Dialect, coded: Coded) -> Coded:
     """Return values as the driver takes them; each distinct one is converted once."""
     convert = kind.dialect_impl(dialect).bind_processor(dialect)
     if convert is None:
-        return values
-    converted = {value: convert(value) for value in set(values)}
-    return map(converted.__getitem__, values)
+        return coded
+    return Coded([convert(value) for value in coded.values], coded.codes)
 
 
 @contextmanager

@@ -1,21 +1,21 @@
-"""Canonical frames to rows of the book and back; text and JSON as the book keeps them."""
+"""What a reader took to columns of the book; text and JSON as the book keeps them."""
 
 import json
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
-from functools import cache
-from typing import Any, TypeAlias
+from functools import cache, partial
+from typing import TypeAlias
 
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
 
 from wearstats.book.tables import NO_NUMBER, NO_TEXT
 from wearstats.errors import BookError
+from wearstats.records.coded import NUMBERS, Coded
 from wearstats.records.schema import SHEETS, Column, Kind
+from wearstats.records.values import Kept
 
 Value: TypeAlias = str | float | int | date | None
 """One field as the book keeps it."""
@@ -24,7 +24,7 @@ Row: TypeAlias = tuple[Value, ...]
 """All fields of a record, in the order of its sheet."""
 
 _UNKEEPABLE = re.compile("[\x00\ud800-\udfff]")
-_NUMERIC = (Kind.NUMBER, Kind.GO_NO_GO, Kind.COUNT)
+_WRITTEN = (Kind.TEXT, Kind.CHOICE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,91 +82,105 @@ def clean_text(written: str) -> str:
     return _UNKEEPABLE.sub(lambda sign: "␀" if sign[0] == "\x00" else "�", written)
 
 
-def unkeepable(frame: pd.DataFrame, kind: str) -> list[tuple[int, str]]:
-    """Return place and column of each text that `clean_text` changes."""
-    found = []
-    for column in SHEETS[kind]:
-        if column.kind not in (Kind.TEXT, Kind.CHOICE):
-            continue
-        texts = frame[column.fields[0]]
-        odd = {text for text in set(texts) if isinstance(text, str) and _UNKEEPABLE.search(text)}
-        if odd:
-            found += [(place, column.name) for place, text in enumerate(texts) if text in odd]
-    return found
+@dataclass(slots=True)
+class _Known:
+    """The values of one field, as the book keeps them."""
+
+    source: Sequence[Kept] = ()
+    values: list[Value] = field(default_factory=list)
+    odd: set[int] = field(default_factory=set)
 
 
-def columns_of(frame: pd.DataFrame, kind: str) -> list[list[Value]]:
-    """Return a canonical frame as columns of the book, key sentinels and all."""
-    return [_stored(frame[name], column) for column in SHEETS[kind] for name in column.fields]
+class Keeping:
+    """Makes columns of a reader into columns of the book; each distinct value is made once.
+
+    Parameters
+    ----------
+    kind : str
+        A name in `SHEETS`.
+    """
+
+    def __init__(self, kind: str) -> None:
+        self._fields = [
+            (name, column, _keeper(column), _Known())
+            for column in SHEETS[kind]
+            for name in column.fields
+        ]
+
+    def columns_of(self, taken: Mapping[str, Coded]) -> list[Coded]:
+        """Return the values of all rows, field by field, sentinels of the key and all.
+
+        Raises
+        ------
+        BookError
+            A count is no whole number.
+        """
+        columns: list[Coded] = []
+        for name, column, keep, known in self._fields:
+            coded = taken[name]
+            self._learn(coded.values, column, keep, known)
+            columns.append(Coded(known.values, coded.codes))
+        return columns
+
+    @staticmethod
+    def _learn(values: Sequence[Kept], column: Column, keep: "_Keeper", known: _Known) -> None:
+        """Keep the values that are new: a reader's list of them only ever grows."""
+        if values is not known.source:
+            known.source, known.values, known.odd = values, [], set()
+        elif len(known.values) == len(values):
+            return
+        start = len(known.values)
+        known.values.extend(map(keep, values[start:]))
+        if column.kind in _WRITTEN:
+            known.odd.update(
+                place
+                for place, value in enumerate(values[start:], start)
+                if value is not None and _UNKEEPABLE.search(str(value))
+            )
+
+    def unkeepable(self, taken: Mapping[str, Coded]) -> list[tuple[int, str]]:
+        """Return place and column of each text that `clean_text` changes.
+
+        Of columns that `columns_of` was given before.
+        """
+        found = []
+        for name, column, _, known in self._fields:
+            if known.odd:
+                odd = np.isin(taken[name].codes, list(known.odd))
+                found += [(place, column.name) for place in np.flatnonzero(odd).tolist()]
+        return found
 
 
-def rows_of(frame: pd.DataFrame, kind: str) -> list[Row]:
-    """Return a canonical frame as rows of the book, key sentinels and all."""
-    return list(zip(*columns_of(frame, kind), strict=True))
+_Keeper: TypeAlias = Callable[[Kept], Value]
 
 
-def _stored(series: "pd.Series[Any]", column: Column) -> list[Value]:
-    gone = series.isna().to_numpy()
-    if gone.all() and not column.key:
-        return [None] * len(series)
-    missing: list[bool] = gone.tolist()
-    values: list[Value]
+def _keeper(column: Column) -> _Keeper:
+    """Return the function that makes a reader's value into the book's."""
     if column.kind is Kind.DATE:
-        # To days and to Python at once; a blank comes out as None.
-        days = pd.to_datetime(series).to_numpy().astype("datetime64[D]")
-        blank: Value = None
-        values = days.tolist()
-    elif column.kind in _NUMERIC:
+        return _as_read
+    if column.kind in NUMBERS:
         blank = NO_NUMBER if column.key else None
-        numbers = series.to_numpy(dtype=float, na_value=np.nan)
-        values = _whole(numbers, column) if column.kind is Kind.COUNT else numbers.tolist()
-    else:
-        blank = NO_TEXT if column.key else None
-        written = series.tolist()
-        # Few texts, many rows: each text is looked at once.
-        kept = {text: clean_text(str(text)) for text in set(written)}
-        as_is = all(text == clean for text, clean in kept.items())
-        values = written if as_is else [kept[text] for text in written]
-    if not gone.any():
-        return values
-    return [blank if lost else value for value, lost in zip(values, missing, strict=True)]
+        return partial(_number_kept, column, blank)
+    return partial(_text_kept, NO_TEXT if column.key else None)
 
 
-def _whole(numbers: npt.NDArray[np.float64], column: Column) -> list[Value]:
-    broken = numbers[(numbers != np.trunc(numbers)) & ~np.isnan(numbers)]
-    if len(broken):
-        message = f"{column.name} must be a whole number, not {broken[0]}"
+def _as_read(value: Kept) -> Value:
+    return value
+
+
+def _text_kept(blank: Value, value: Kept) -> Value:
+    return blank if value is None else clean_text(str(value))
+
+
+def _number_kept(column: Column, blank: Value, value: Kept) -> Value:
+    if not isinstance(value, (int, float)) or math.isnan(value):
+        return blank
+    if column.kind is not Kind.COUNT:
+        return value + 0.0  # -0.0 and 0.0 are one reading
+    if value != math.trunc(value):
+        message = f"{column.name} must be a whole number, not {value}"
         raise BookError(message)
-    whole: list[Value] = np.nan_to_num(numbers).astype(np.int64).tolist()
-    return whole
-
-
-def frame_of(rows: Iterable[Sequence[object]], kind: str) -> pd.DataFrame:
-    """Return rows of the book as a canonical frame, in the order given."""
-    held = list(rows)
-    by_field = list(zip(*held, strict=True)) if held else [()] * len(SHEETS[kind].fields)
-    named = zip(_fields_with_columns(kind), by_field, strict=True)
-    frame = pd.DataFrame({name: _canonical(values, column) for (name, column), values in named})
-    counted = SHEETS[kind].counted
-    return frame if counted is None else frame.astype({counted: "int64"})
-
-
-@cache
-def _fields_with_columns(kind: str) -> tuple[tuple[str, Column], ...]:
-    return tuple((name, column) for column in SHEETS[kind] for name in column.fields)
-
-
-def _canonical(values: Sequence[object], column: Column) -> "pd.Series[Any]":
-    if column.kind is Kind.DATE:
-        stamps = np.array(values, dtype="datetime64[D]").astype("datetime64[ns]")
-        return pd.Series(stamps)
-    if column.kind in _NUMERIC:
-        numbers = np.array(values, dtype=float)
-        if column.key:
-            numbers[numbers == NO_NUMBER] = np.nan
-        return pd.Series(numbers)
-    shown = [None if value == NO_TEXT else value for value in values] if column.key else values
-    return pd.Series(shown, dtype=object)
+    return int(value)
 
 
 def record_name(kind: str, row: Sequence[Value]) -> str:

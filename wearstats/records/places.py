@@ -9,9 +9,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
-from wearstats.records.stretches import Marks
+from wearstats.records.coded import Marks
 
 _Flags = npt.NDArray[np.bool_]
 
@@ -63,11 +62,17 @@ class Places:
         to_fill = np.flatnonzero(counted & ~unclear)
         filled = places.copy()
         if len(to_fill):
-            mine = pd.Series(groups[to_fill])
-            within = mine.groupby(mine, sort=False).cumcount().to_numpy() + 1
-            keys = mine.tolist()
+            alike, of, counts = np.unique(groups[to_fill], return_inverse=True, return_counts=True)
+            keys = alike.tolist()
             before = np.array([self._counts.get(key, 0) for key in keys])
-            totals = before + within
-            filled[to_fill] = totals
-            self._counts.update(zip(keys, totals.tolist(), strict=True))
+            filled[to_fill] = before[of] + _order_within(of, counts)
+            self._counts.update(zip(keys, (before + counts).tolist(), strict=True))
         return filled, unclear
+
+
+def _order_within(of: npt.NDArray[np.intp], counts: npt.NDArray[np.intp]) -> npt.NDArray[np.int64]:
+    """Return the place of each row among the rows of its group: 1, 2, ... in the order written."""
+    within = np.empty(len(of), dtype=np.int64)
+    starts = np.cumsum(counts) - counts
+    within[np.argsort(of, kind="stable")] = np.arange(1, len(of) + 1) - np.repeat(starts, counts)
+    return within

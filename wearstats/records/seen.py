@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from wearstats.records.stretches import Marks
+from wearstats.records.coded import Marks
 
 NOWHERE = -1
 _Ordinals = npt.NDArray[np.int64]
@@ -13,26 +13,33 @@ _Ordinals = npt.NDArray[np.int64]
 
 @dataclass(slots=True)
 class Seen:
-    """Marks in order, each with the number of the row that brought it first."""
+    """Marks with the number of the row that brought each first.
 
-    _marks: Marks = field(default_factory=lambda: np.empty(0, np.uint64))
-    _rows: _Ordinals = field(default_factory=lambda: np.empty(0, np.int64))
+    Kept in few runs, each in order and at most half as long as the one before it: to keep all
+    in one order would move a million marks for every stretch.
+    """
+
+    _runs: list[tuple[Marks, _Ordinals]] = field(default_factory=list)
 
     def find(self, marks: Marks) -> _Ordinals:
         """Return for each mark the number of the first row that had it, or `NOWHERE`."""
-        if not len(self._marks):
-            return np.full(len(marks), NOWHERE, np.int64)
-        places = np.searchsorted(self._marks, marks)
-        places[places == len(self._marks)] = 0
-        return np.where(self._marks[places] == marks, self._rows[places], NOWHERE)
+        found = np.full(len(marks), NOWHERE, np.int64)
+        for known, rows in self._runs:
+            places = np.searchsorted(known, marks)
+            places[places == len(known)] = 0
+            met = known[places] == marks
+            found[met] = rows[places[met]]
+        return found
 
     def add(self, marks: Marks, rows: _Ordinals) -> None:
-        """Add marks that are not there yet and are unlike each other."""
-        order = np.argsort(marks, kind="stable")
-        marks, rows = marks[order], rows[order]
-        places = np.searchsorted(self._marks, marks)
-        self._marks = np.insert(self._marks, places, marks)
-        self._rows = np.insert(self._rows, places, rows)
+        """Add marks that are in order, not there yet, and unlike each other."""
+        if not len(marks):
+            return
+        while self._runs and len(self._runs[-1][0]) < 2 * len(marks):
+            known, before = self._runs.pop()
+            places = np.searchsorted(known, marks)
+            marks, rows = np.insert(known, places, marks), np.insert(before, places, rows)
+        self._runs.append((marks, rows))
 
     def meet(self, marks: Marks, rows: _Ordinals) -> _Ordinals:
         """Return the earlier row with each mark, or `NOWHERE`, and remember the new ones.

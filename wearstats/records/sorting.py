@@ -6,9 +6,9 @@ from itertools import islice
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from wearstats.records.cells import Cell, Fault, cell_text
+from wearstats.records.coded import Coded, Marks, as_array, coded_numbers, mixed, repeated
 from wearstats.records.columns import Column, Sheet
 from wearstats.records.common import UNIT
 from wearstats.records.faults import (
@@ -27,11 +27,11 @@ from wearstats.records.headers import Heading
 from wearstats.records.kinds import Settings
 from wearstats.records.places import Places
 from wearstats.records.raw import RawChunk, RawSheet, is_blank
-from wearstats.records.rules import broken_rules
+from wearstats.records.rules import RULES, broken_rules
 from wearstats.records.seen import NOWHERE, Details, Seen
 from wearstats.records.spellings import UnitSpellings
-from wearstats.records.stretches import ColumnTaker, Marks, Stretch, as_array, mixed
-from wearstats.records.taken import AsideRow, RowCells, Taken
+from wearstats.records.stretches import ColumnTaker, Stretch
+from wearstats.records.taken import AsideRow, Taken, Typed
 from wearstats.records.values import blank, cell_reader
 
 _Flags = npt.NDArray[np.bool_]
@@ -84,16 +84,16 @@ class Sorter:
         chunk, following, done = next(chunks, None), next(chunks, None), 0
         alone = following is None
         while chunk is not None:
-            if not self._places.looked_ahead and self._leaves_places_blank(chunk):
+            columns = _transposed(chunk, len(self.headings))
+            if not self._places.looked_ahead and self._leaves_places_blank(columns):
                 # The file is read from its top again, and never by two readers at once.
                 every = [chunk] if alone else self.raw.chunks
                 self._places.look_ahead(self._numbered(one) for one in every)
                 chunks = islice(self.raw.chunks, done + 2, None)
-            yield self._sort(chunk)
+            yield self._sort(chunk, columns)
             chunk, following, done = following, next(chunks, None), done + 1
 
-    def _sort(self, chunk: RawChunk) -> Taken:
-        columns = _transposed(chunk, len(self.headings))
+    def _sort(self, chunk: RawChunk, columns: Sequence[Sequence[Cell]]) -> Taken:
         stretches = self._read(columns)
         rows = np.array(chunk.rows, dtype=np.int64)
         faults = Faults(len(rows))
@@ -106,8 +106,9 @@ class Sorter:
             places = self._place(fields, stretches, groups, countable, faults)
         else:
             places = None
-        for row, name, fault in broken_rules(self.sheet.name, fields):
-            faults.add(row, self._label(name), "", fault)
+        if self.sheet.name in RULES:
+            for row, name, fault in broken_rules(self.sheet.name, self._arrays(fields)):
+                faults.add(row, self._label(name), "", fault)
         self._note_contradictions(stretches, rows, _with_places(groups, places), faults)
         return self._parted(chunk, columns, fields, places, faults)
 
@@ -170,30 +171,30 @@ class Sorter:
         keyed: _Flags,
         faults: Faults,
     ) -> _Flags:
-        repeated: _Flags = np.zeros(len(rows), dtype=bool)
+        again_there: _Flags = np.zeros(len(rows), dtype=bool)
         marks: Marks = np.zeros(len(rows), dtype=np.uint64)
         for stretch in stretches.values():
             marks = mixed(marks, stretch.marks)
         known = np.flatnonzero(keyed)
         earlier = self._seen.meet(marks[known], rows[known])
         hint = f"; if both are meant, number them under {self.sheet.counted!r}"
-        for row, first in zip(known.tolist(), earlier.tolist(), strict=True):
-            if first != NOWHERE:
-                message = f"it repeats row {first}{hint if self.sheet.counted else ''}"
-                faults.add(row, "", "", Fault("duplicate-row", message, "each record once"))
-                repeated[row] = True
-        return repeated
+        again = earlier != NOWHERE
+        for row, first in zip(known[again].tolist(), earlier[again].tolist(), strict=True):
+            message = f"it repeats row {first}{hint if self.sheet.counted else ''}"
+            faults.add(row, "", "", Fault("duplicate-row", message, "each record once"))
+            again_there[row] = True
+        return again_there
 
-    def _leaves_places_blank(self, chunk: RawChunk) -> bool:
-        """Tell whether a row of the chunk leaves its place among its like blank."""
+    def _leaves_places_blank(self, columns: Sequence[Sequence[Cell]]) -> bool:
+        """Tell whether a row leaves its place among its like blank."""
         for place, taker in self.takers.items():
             if taker.column.name == self.sheet.counted:
-                return any(is_blank((cell,)) for cell in {cells[place] for cells in chunk.cells})
+                return any(is_blank((cell,)) for cell in set(columns[place]))
         return False
 
     def _place(
         self,
-        fields: dict[str, npt.NDArray[np.generic]],
+        fields: dict[str, Coded],
         stretches: dict[str, Stretch],
         groups: Marks,
         countable: _Flags,
@@ -204,8 +205,9 @@ class Sorter:
         (name,) = column.fields
         stretch = stretches.get(column.name)
         counted = countable & ~stretch.filled if stretch is not None else countable
-        places, unclear = self._places.fill(groups, fields[name].astype(np.float64), counted)
-        fields[name] = places
+        written = as_array(column, fields[name].values)[fields[name].codes].astype(np.float64)
+        places, unclear = self._places.fill(groups, written, counted)
+        fields[name] = coded_numbers(places)
         label = self._label(column.name)
         for row in np.flatnonzero(unclear).tolist():
             faults.add(row, label, "", number_missing(self.sheet, column))
@@ -238,9 +240,8 @@ class Sorter:
         names = list(stretches)
         self._details.add(rows, [stretches[name].marks for name in names])
         earlier = self._taken.meet(keys[sound], rows[sound])
-        for row, first in zip(sound.tolist(), earlier.tolist(), strict=True):
-            if first == NOWHERE:
-                continue
+        again = earlier != NOWHERE
+        for row, first in zip(sound[again].tolist(), earlier[again].tolist(), strict=True):
             unlike = [
                 self._label(names[one]) for one in self._details.unlike(first, int(rows[row]))
             ]
@@ -254,53 +255,56 @@ class Sorter:
 
     # --- the outcome ---------------------------------------------------------------------
 
-    def _fields(
-        self, stretches: dict[str, Stretch], size: int
-    ) -> dict[str, npt.NDArray[np.generic]]:
-        fields: dict[str, npt.NDArray[np.generic]] = {}
+    def _fields(self, stretches: dict[str, Stretch], size: int) -> dict[str, Coded]:
+        fields: dict[str, Coded] = {}
         for column in self.sheet:
             stretch = stretches.get(column.name)
             if stretch is not None:
                 fields |= stretch.fields
             else:
                 for name, missing in zip(column.fields, blank(column), strict=True):
-                    fields[name] = as_array(column, [missing] * size)
+                    fields[name] = repeated(missing, size)
         return fields
+
+    def _arrays(self, fields: dict[str, Coded]) -> dict[str, npt.NDArray[np.generic]]:
+        return {
+            name: as_array(column, fields[name].values)[fields[name].codes]
+            for column in self.sheet
+            for name in column.fields
+        }
 
     def _parted(
         self,
         chunk: RawChunk,
         columns: Sequence[Sequence[Cell]],
-        fields: dict[str, npt.NDArray[np.generic]],
+        fields: dict[str, Coded],
         places: npt.NDArray[np.float64] | None,
         faults: Faults,
     ) -> Taken:
         texts = _texts(chunk, columns, text_only=self.raw.text_only)
         labels = tuple(heading.label for heading in self.headings)
         sound = np.flatnonzero(~faults.flags())
-        frame = pd.DataFrame({name: values[sound] for name, values in fields.items()})
-        if self.sheet.counted is not None:
-            (name,) = self.sheet.column(self.sheet.counted).fields
-            frame[name] = frame[name].astype("int64")
-        frame["_row"] = np.array(chunk.rows, dtype=np.int64)[sound]
-        frame["_cells"] = pd.Series(
-            [RowCells(labels, texts[row]) for row in sound.tolist()], dtype="object"
-        )
-        ids = self._aside_ids(columns, len(chunk.rows))
-        frame["_aside"] = pd.array([ids[row] for row in sound.tolist()], dtype="Int64")
+        ids = self._aside_ids(columns)
         aside = [
             AsideRow(
                 chunk.rows[row],
                 dict(zip(labels, texts[row], strict=True))
                 # Among rows that came back from being set aside, the count says nothing.
-                | (self._known_place(places, row) if ids[row] is None else {}),
+                | (self._known_place(places, row) if ids is None or ids[row] is None else {}),
                 tuple(self._found(chunk.rows[row], *one) for one in found),
-                ids[row],
+                None if ids is None else ids[row],
             )
             for row, found in faults.by_row.items()
         ]
         aside.extend(self._ragged(number, cells) for number, cells in chunk.ragged)
-        return Taken(self.sheet.name, frame, sorted(aside, key=lambda one: one.row), [])
+        return Taken(
+            self.sheet.name,
+            {name: coded.of(sound) for name, coded in fields.items()},
+            np.array(chunk.rows, dtype=np.int64)[sound],
+            Typed(labels, texts, sound),
+            None if ids is None else [ids[row] for row in sound.tolist()],
+            sorted(aside, key=lambda one: one.row),
+        )
 
     def _known_place(self, places: npt.NDArray[np.float64] | None, row: int) -> dict[str, str]:
         """Return the cell of a row's place among its like, where that is known."""
@@ -308,11 +312,11 @@ class Sorter:
             return {}
         return {self._label(self.sheet.counted): str(int(places[row]))}
 
-    def _aside_ids(self, columns: Sequence[Sequence[Cell]], size: int) -> Sequence[int | None]:
+    def _aside_ids(self, columns: Sequence[Sequence[Cell]]) -> list[int | None] | None:
         for place, heading in enumerate(self.headings):
             if heading.role == "aside":
                 return [aside_id(cell_text(cell)) for cell in columns[place]]
-        return [None] * size
+        return None
 
     def _found(self, number: int, label: str, text: str, fault: Fault) -> Finding:
         return fault.found(self.raw.file, self.raw.name, number, label or None, text or None)

@@ -1,25 +1,49 @@
-"""A stretch of one column read at once: each distinct cell is parsed only once."""
+"""A stretch of one column read at once: each distinct cell of a sheet is parsed only once."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, field
+from itertools import islice
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from wearstats.records.cells import Cell, Fault, cell_text
-from wearstats.records.columns import Column, Kind
+from wearstats.records.coded import Coded, Codes, Marks, as_array, hashed, mixed
+from wearstats.records.columns import Column
 from wearstats.records.values import CellReader, Kept, Parsed, blank
 
 MOST_REMEMBERED = 100_000
-_NUMBERS = frozenset({Kind.NUMBER, Kind.COUNT, Kind.GO_NO_GO})
-_MIX = np.uint64(0x9E3779B97F4A7C15)
-# Fixed, so that equal values have equal marks in every process.
-_HASH_KEY = "wearstats-record"
 
-Marks = npt.NDArray[np.uint64]
-"""One mark a row; equal values have equal marks."""
+
+class _Index(dict[object, int]):
+    """Numbers what it is asked for, in the order first met."""
+
+    def __missing__(self, key: object) -> int:
+        place = self[key] = len(self)
+        return place
+
+
+@dataclass(slots=True)
+class _Met:
+    """The distinct cells met so far, read.
+
+    Parameters
+    ----------
+    missing : tuple
+        One value for each field: what a blank cell, or one at fault, is kept as.
+    """
+
+    missing: tuple[Kept, ...]
+    index: _Index = field(default_factory=_Index)
+    texts: list[str] = field(default_factory=list)
+    faults: dict[int, Fault] = field(default_factory=dict)
+    values: tuple[list[Kept], ...] = ()
+    marks: Marks = field(default_factory=lambda: np.zeros(0, dtype=np.uint64))
+    filled: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
+
+    def __post_init__(self) -> None:
+        """Make room for the values of each field."""
+        self.values = tuple([] for _ in self.missing)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,52 +52,50 @@ class Stretch:
 
     Parameters
     ----------
+    column : Column
     places : ndarray of int, shape (rows,)
         Which distinct cell each row holds.
-    texts : list of str
-        The distinct cells as typed.
-    faults : dict of int to Fault
-        By distinct cell.
-    fields : dict of str to ndarray, shape (rows,)
-        Values kept: float64, datetime64[ns] or object; missing where there is a fault.
-    marks : ndarray of uint64, shape (rows,)
-    filled : ndarray of bool, shape (rows,)
-        Where anything is written.
+    met : _Met
+        The distinct cells of the sheet; some may stand in no row of this stretch.
     """
 
-    places: npt.NDArray[np.intp]
-    texts: list[str]
-    faults: dict[int, Fault]
-    fields: dict[str, npt.NDArray[np.generic]]
-    marks: Marks
-    filled: npt.NDArray[np.bool_]
+    column: Column
+    places: Codes
+    met: _Met
+
+    @property
+    def texts(self) -> list[str]:
+        """The distinct cells as typed."""
+        return self.met.texts
+
+    @property
+    def faults(self) -> dict[int, Fault]:
+        """Faults by distinct cell."""
+        return self.met.faults
+
+    @property
+    def fields(self) -> dict[str, Coded]:
+        """The values kept, by field; blank where there is a fault."""
+        named = zip(self.column.fields, self.met.values, strict=True)
+        return {name: Coded(values, self.places) for name, values in named}
+
+    @property
+    def marks(self) -> Marks:
+        """One mark for each row."""
+        return self.met.marks[self.places]
+
+    @property
+    def filled(self) -> npt.NDArray[np.bool_]:
+        """Where anything is written."""
+        return self.met.filled[self.places]
 
     def faulty(self, passing: str = "") -> npt.NDArray[np.bool_]:
         """Return where there is a fault of another code than the one passed over."""
+        if not self.faults:
+            return np.zeros(len(self.places), dtype=bool)
         flags = np.zeros(len(self.texts), dtype=bool)
         flags[[place for place, fault in self.faults.items() if fault.code != passing]] = True
         return flags[self.places]
-
-
-def distinct(
-    cells: Sequence[Cell], *, text_only: bool = False
-) -> tuple[list[Cell], npt.NDArray[np.intp]]:
-    """Return the distinct cells in the order first met, and which of them each row holds.
-
-    `1`, `1.0` and `True` are equal to Python and not to us: cells of several types are told
-    apart by type.
-    """
-    if not text_only and len(set(map(type, cells))) > 1:
-        return _distinct_of_types(cells)
-    index = {cell: place for place, cell in enumerate(dict.fromkeys(cells))}
-    return list(index), np.fromiter(map(index.__getitem__, cells), np.intp, len(cells))
-
-
-def _distinct_of_types(cells: Sequence[Cell]) -> tuple[list[Cell], npt.NDArray[np.intp]]:
-    keys = list(zip(map(type, cells), cells, strict=True))
-    index = {key: place for place, key in enumerate(dict.fromkeys(keys))}
-    places = np.fromiter(map(index.__getitem__, keys), np.intp, len(cells))
-    return [cell for _, cell in index], places
 
 
 @dataclass(slots=True)
@@ -98,37 +120,41 @@ class ColumnTaker:
     settle: Callable[[str], str | Fault] | None = None
     presume: Callable[[str], str] | None = None
     text_only: bool = False
-    _met: dict[tuple[type, Cell], Parsed] | None = None
-
-    def _parse(self, cell: Cell) -> Parsed:
-        met = self._met
-        if met is None or len(met) > MOST_REMEMBERED:
-            met = self._met = {}
-        key = (type(cell), cell)
-        parsed = met.get(key)
-        if parsed is None:
-            parsed = met[key] = self.reader(cell)
-        return parsed
+    _met: _Met | None = None
 
     def take(self, cells: Sequence[Cell]) -> Stretch:
         """Read one stretch."""
-        firsts, places = distinct(cells, text_only=self.text_only)
-        parsed = [self._parse(cell) for cell in firsts]
+        met = self._met
+        if met is None or len(met.index) > MOST_REMEMBERED:
+            met = self._met = _Met(blank(self.column))
+        known = len(met.index)
+        # `1`, `1.0` and `True` are equal to Python and not to us.
+        keys = cells if self.text_only else zip(map(type, cells), cells, strict=True)
+        places = np.fromiter(map(met.index.__getitem__, keys), np.intp, len(cells))
+        if len(met.index) > known:
+            self._learn(met, list(islice(met.index, known, None)))
+        return Stretch(self.column, places, met)
+
+    def _learn(self, met: _Met, keys: Sequence[object]) -> None:
+        """Read the distinct cells that were not met before."""
+        cells: list[Cell] = keys if self.text_only else [key[1] for key in keys]  # type: ignore[assignment, index]
+        parsed = [self.reader(cell) for cell in cells]
         alike = parsed
         if self.settle is not None and self.presume is not None:
             alike = [_through(one, self.presume) for one in parsed]
             parsed = [_through(one, self.settle) for one in parsed]
-        texts = [cell_text(cell) for cell in firsts]
-        faults = {place: one for place, one in enumerate(parsed) if isinstance(one, Fault)}
-        missing = blank(self.column)
-        kept = [missing if isinstance(one, Fault) else one for one in parsed]
-        by_field = list(zip(*kept, strict=True)) or [()] * len(missing)
-        named = dict(zip(self.column.fields, by_field, strict=True))
-        fields = {name: as_array(self.column, values)[places] for name, values in named.items()}
-        filled = np.fromiter((bool(text.strip()) for text in texts), dtype=bool, count=len(texts))
-        return Stretch(
-            places, texts, faults, fields, _marks(self.column, alike, texts)[places], filled[places]
+        texts = [cell_text(cell) for cell in cells]
+        start = len(met.texts)
+        met.texts.extend(texts)
+        met.faults.update(
+            (place, one) for place, one in enumerate(parsed, start) if isinstance(one, Fault)
         )
+        kept = [met.missing if isinstance(one, Fault) else one for one in parsed]
+        for values, new in zip(met.values, zip(*kept, strict=True), strict=True):
+            values.extend(new)
+        filled = np.fromiter((bool(text.strip()) for text in texts), dtype=bool, count=len(texts))
+        met.filled = np.concatenate([met.filled, filled])
+        met.marks = np.concatenate([met.marks, _marks(self.column, alike, texts)])
 
 
 def _through(parsed: Parsed, change: Callable[[str], str | Fault]) -> Parsed:
@@ -138,43 +164,15 @@ def _through(parsed: Parsed, change: Callable[[str], str | Fault]) -> Parsed:
     return changed if isinstance(changed, Fault) else (changed,)
 
 
-def as_array(column: Column, values: Sequence[Kept]) -> npt.NDArray[np.generic]:
-    """Return kept values as the array a frame holds: float64, datetime64[ns] or object."""
-    if column.kind in _NUMBERS:
-        # Adding zero makes -0.0 into 0.0: they are one reading.
-        return np.array(values, dtype=np.float64) + 0.0
-    if column.kind is Kind.DATE:
-        days = [value if isinstance(value, date) else None for value in values]
-        return np.array(days, dtype="datetime64[D]").astype("datetime64[ns]")
-    array = np.empty(len(values), dtype=object)
-    array[:] = values
-    return array
-
-
 def _marks(column: Column, parsed: Sequence[Parsed], texts: Sequence[str]) -> Marks:
     """Mark each distinct cell by its value, or by its text where that is at fault."""
     missing = blank(column)
     kept = [missing if isinstance(one, Fault) else one for one in parsed]
     marks = np.zeros(len(parsed), dtype=np.uint64)
     for values in zip(*kept, strict=True):
-        marks = mixed(marks, _hashed(as_array(column, values)))
+        marks = mixed(marks, hashed(as_array(column, values)))
     faulty = [place for place, one in enumerate(parsed) if isinstance(one, Fault)]
     if faulty:
         written = np.array([f"\0{texts[place]}" for place in faulty], dtype=object)
-        marks[faulty] = _hashed(written)
+        marks[faulty] = hashed(written)
     return marks
-
-
-def _hashed(array: npt.NDArray[np.generic]) -> Marks:
-    if array.dtype == object:
-        array = np.array(["\0" if value is None else value for value in array], dtype=object)
-    return np.asarray(
-        pd.util.hash_array(array, hash_key=_HASH_KEY, categorize=False), dtype=np.uint64
-    )
-
-
-def mixed(first: Marks, second: Marks) -> Marks:
-    """Return marks of pairs; the order of the two matters."""
-    turned = (first << np.uint64(23)) | (first >> np.uint64(41))
-    result: Marks = (turned ^ second) * _MIX + second
-    return result

@@ -14,6 +14,7 @@ from sqlalchemy.engine.interfaces import DBAPICursor, ExecutionContext
 from wearstats.book import Book
 from wearstats.book.store import insert_columns
 from wearstats.book.tables import METADATA
+from wearstats.records.coded import Coded
 from wearstats.records.costs import Costs
 
 HEAD = "date,unit,run,boost (psi),strips\n"
@@ -50,8 +51,9 @@ def use_everything(folder: Path) -> Path:
             file.write_text(text, encoding="utf-8")
             book.log(file, amend=text == SECOND, join={"K 2": "K2"}, apart=["k-3"])
         units = folder / "units.csv"
-        units.write_text("unit,lobes\nK2,3\n", encoding="utf-8")
-        book.log(units)
+        for text in ("unit,lobes\nK2,3\n", "unit,lobes\nK2,3\nK3,2\n"):
+            units.write_text(text, encoding="utf-8")
+            book.log(units)
         book.set_costs(Costs(planned=900, burn_through=14_000))
         book.write_aside(folder / "mend.csv")
         book.log(folder / "mend.csv")
@@ -93,13 +95,15 @@ def test_rows_go_in_alike_whatever_the_driver_takes(paramstyle: str) -> None:
         ("K2", 2, None, "x"),
         ("K3", 3, date(2026, 5, 3), ""),
     ]
+    rows += [(f"L{number}", 2, None, None) for number in range(300)]  # more than go in at once
     names = ("unit", "lobes", "taken_in", "remark")
     whole = [(*row, 1, number, 0) for number, row in enumerate(rows)]
     with engine.begin() as connection:
         METADATA.create_all(connection)
         all_names = (*names, "import_sheet_id", "source_row", "changes")
-        insert_columns(connection, table, all_names, list(zip(*whole, strict=True)))
-        insert_columns(connection, table, names, [[] for _ in names])
+        columns = [Coded.one_each(values) for values in zip(*whole, strict=True)]
+        insert_columns(connection, table, all_names, columns)
+        insert_columns(connection, table, names, [Coded.one_each([]) for _ in names])
         held = connection.execute(select(*(table.c[name] for name in names))).all()
     engine.dispose()
     assert [tuple(row) for row in held] == rows

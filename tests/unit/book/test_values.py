@@ -6,8 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from wearstats.book.values import clean_text, frame_of, record_name, rows_of, shown, unkeepable
+from wearstats.book.reading import frame_of
+from wearstats.book.values import Keeping, Row, clean_text, record_name, shown
 from wearstats.errors import BookError
+from wearstats.records.coded import Coded
 from wearstats.records.schema import READINGS, RESTRIPS, RUNS, SHEETS, Kind
 
 
@@ -32,6 +34,23 @@ def filled_frame(kind: str) -> pd.DataFrame:
         frame["date"] = pd.to_datetime(["2026-05-03", "2026-05-04"])
     frame["unit"] = ["K2", "K 3"]
     return frame
+
+
+def taken_of(frame: pd.DataFrame, kind: str) -> dict[str, Coded]:
+    """Return a frame as a reader hands it over, each cell a value of its own."""
+    columns = {}
+    for name in SHEETS[kind].fields:
+        values = frame[name].tolist()
+        if name in frame.select_dtypes("datetime"):
+            values = [None if pd.isna(value) else value.date() for value in values]
+        columns[name] = Coded(values, np.arange(len(frame)))
+    return columns
+
+
+def rows_of(frame: pd.DataFrame, kind: str) -> list[Row]:
+    return list(
+        zip(*(c.listed() for c in Keeping(kind).columns_of(taken_of(frame, kind))), strict=True)
+    )
 
 
 @pytest.mark.parametrize("kind", SHEETS)
@@ -85,7 +104,23 @@ def test_text_stays_as_typed_but_for_what_no_database_keeps(written: str, kept: 
     frame = filled_frame("runs")
     frame["remark"] = pd.Series([None, written], dtype=object)
     assert frame_of(rows_of(frame, "runs"), "runs")["remark"][1] == kept
-    assert unkeepable(frame, "runs") == ([] if kept == written else [(1, "remark")])
+    keeping, taken = Keeping("runs"), taken_of(frame, "runs")
+    keeping.columns_of(taken)
+    assert keeping.unkeepable(taken) == ([] if kept == written else [(1, "remark")])
+
+
+def test_a_list_of_values_may_grow_between_two_stretches() -> None:
+    keeping, values = Keeping("units"), ["K1"]
+    others = taken_of(blank_frame("units", 2), "units")
+    place = SHEETS["units"].fields.index("unit")
+    first = keeping.columns_of({**others, "unit": Coded(values, np.array([0, 0]))})
+    values += ["K2", "K\x003"]
+    last = {**others, "unit": Coded(values, np.array([2, 1]))}
+    assert (first[place].listed(), keeping.columns_of(last)[place].listed()) == (
+        ["K1", "K1"],
+        ["K␀3", "K2"],
+    )
+    assert keeping.unkeepable(last) == [(0, "unit")]
 
 
 def test_a_record_is_named_by_its_key_with_blanks_as_null() -> None:

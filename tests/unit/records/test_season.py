@@ -9,7 +9,7 @@ from wearstats.errors import RecordError
 from wearstats.records.costs import Costs
 from wearstats.records.schema import SHEETS
 from wearstats.records.season import Season
-from wearstats.records.take import empty_frame, field_dtype
+from wearstats.records.taken import Taken, field_dtype
 
 
 def runs(**columns: object) -> pd.DataFrame:
@@ -59,7 +59,7 @@ def test_runs_without_a_number_are_numbered_in_the_order_given() -> None:
 
 
 def test_taken_frames_make_a_season() -> None:
-    frame = empty_frame(SHEETS["runs"]).drop(columns=["_row", "_cells", "_aside"])
+    frame = Taken.nothing("runs").frame.drop(columns=["_row", "_cells", "_aside"])
     assert len(Season.from_frames(runs=frame).runs) == 0
 
 

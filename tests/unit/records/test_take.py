@@ -16,8 +16,8 @@ from wearstats.records.kinds import Settings
 from wearstats.records.read import read_sheets
 from wearstats.records.schema import SHEETS
 from wearstats.records.spellings import UnitSpellings
-from wearstats.records.take import field_dtype, take
-from wearstats.records.taken import Taken
+from wearstats.records.take import take
+from wearstats.records.taken import Taken, field_dtype
 
 
 def taken_all(
