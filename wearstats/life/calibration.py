@@ -252,8 +252,18 @@ class Calibration:
             refits = self.refits
             kept = np.flatnonzero(np.isfinite(refits.top))
             sets, top = refits.sets.take(kept), refits.top[kept]
-            self._kept[name] = falls(self._fit.law, sets, top, axis, self.laws[kept])
+            laws = self.laws[kept]
+            peaks, bends = self._peaks
+            start = foretold(axis, peaks[kept], bends[kept], laws)
+            self._kept[name] = falls(self._fit.law, sets, top, axis, laws, start=start)
         return self._kept[name]
+
+    @cached_property
+    def _peaks(self) -> tuple[FloatArray, FloatArray]:
+        """Where each set's likelihood is highest and its Hessian there; NaN where it has no top."""
+        theta = self.refits.theta
+        some = np.nan_to_num(theta)
+        return theta, derivatives(self._fit.law, self.refits.sets, some)[2]
 
     def _quantile(self, found: FloatArray, level: float) -> tuple[float, float]:
         finite = self.refits.finite[np.isfinite(self.refits.top)]
@@ -282,7 +292,15 @@ def mirrored(fit: "StripLifeFit", refits: Refits) -> FloatArray:
     return laws
 
 
-def falls(law: Law, sets: Many, top: FloatArray, axis: Axis, theta: FloatArray) -> FloatArray:
+def falls(
+    law: Law,
+    sets: Many,
+    top: FloatArray,
+    axis: Axis,
+    theta: FloatArray,
+    *,
+    start: FloatArray | None = None,
+) -> FloatArray:
     """Return twice the fall of each set's log likelihood to the quantity's value in its law.
 
     Parameters
@@ -296,10 +314,34 @@ def falls(law: Law, sets: Many, top: FloatArray, axis: Axis, theta: FloatArray) 
         Of one quantity.
     theta : ndarray, shape (b, 2)
         The laws.
+    start : ndarray, shape (b,), or None
+        Where to start the free parameter; its value in the law where None.
     """
     c, free = axis.coordinates(theta)
-    held = profile(law, sets, axis, c[:, 0], free[:, 0])
+    held = profile(law, sets, axis, c[:, 0], free[:, 0] if start is None else start)
     return np.maximum(2.0 * (top - held.value), 0.0)
+
+
+@np.errstate(over="ignore", invalid="ignore", divide="ignore")
+def foretold(axis: Axis, peaks: FloatArray, bends: FloatArray, laws: FloatArray) -> FloatArray:
+    """Return the free parameter at the quantity's value in each law, were the peaks parabolas.
+
+    Parameters
+    ----------
+    axis : Axis
+        Of one quantity.
+    peaks, laws : ndarray, shape (b, 2)
+    bends : ndarray, shape (b, 2, 2)
+        Hessians at the peaks.
+    """
+    c, plain = axis.coordinates(laws)
+    top, free = axis.coordinates(peaks)
+    curve = axis.curve(top, free)
+    by_free, by_c = curve.by_free[:, 0], curve.by_c[:, 0]
+    turned = np.einsum("bij,bj->bi", bends, by_free)
+    drift = -np.sum(by_c * turned, axis=1) / np.sum(by_free * turned, axis=1)
+    ahead = free[:, 0] + np.clip(drift * (c - top)[:, 0], -1.0, 1.0)
+    return np.where(np.isfinite(ahead), np.maximum(ahead, axis.least_free), plain[:, 0])
 
 
 def quantile(

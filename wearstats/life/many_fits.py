@@ -14,6 +14,9 @@ from wearstats.life.many import Many, derivatives
 _AT_REST = 1e-9
 """Newton decrement (squared standard errors) at which a set is left with one last step."""
 
+_VALUE_AT_REST = 1e-6
+"""The same where only the height of the top is asked for: the last step leaves 1e-9 of it open."""
+
 _STUCK = 1e-10
 
 Objective: TypeAlias = Callable[[IntArray, FloatArray], Jet]
@@ -30,7 +33,9 @@ class Climb:
 
 
 @np.errstate(over="ignore", invalid="ignore", divide="ignore")
-def climb(objective: Objective, start: FloatArray, *, most_steps: int = 100) -> Climb:
+def climb(
+    objective: Objective, start: FloatArray, *, most_steps: int = 100, at_rest: float = _AT_REST
+) -> Climb:
     """Climb to a maximum of each set.
 
     Parameters
@@ -38,6 +43,8 @@ def climb(objective: Objective, start: FloatArray, *, most_steps: int = 100) -> 
     objective : function
     start : ndarray, shape (b, p), p = 1 or 2
     most_steps : int
+    at_rest : float
+        Newton decrement at which a set is left with one last step.
     """
     theta = np.array(start, dtype=np.float64)
     value = np.full(len(theta), -np.inf)
@@ -47,7 +54,7 @@ def climb(objective: Objective, start: FloatArray, *, most_steps: int = 100) -> 
     height = jet[0]
     step, decrement = _step(jet[1], jet[2], here)
     for _ in range(most_steps):
-        rest = decrement <= _AT_REST
+        rest = decrement <= at_rest
         stop = rest | ~(np.abs(step).max(axis=1) > _STUCK)
         if stop.any():
             leaving = going[stop]
@@ -151,7 +158,7 @@ def profile(law: Law, many: Many, axis: Axis, c: FloatArray, free: FloatArray) -
         value = np.where(reached, value, -np.inf)
         return value, (first * loose)[:, None], (second * loose)[:, None, None]
 
-    return climb(objective, free[:, None])
+    return climb(objective, free[:, None], at_rest=_VALUE_AT_REST)
 
 
 def _taker(many: Many) -> Callable[[IntArray], Many]:
