@@ -9,6 +9,7 @@ batch. Where the profile never falls that far, that side has no end.
 
 from collections.abc import Callable
 from functools import partial
+from typing import TypeAlias
 
 import numpy as np
 
@@ -21,16 +22,37 @@ from wearstats.life.fitting import Ascent, ascend
 from wearstats.life.likelihood import Sample, derivatives
 
 
-def _along(law: Law, sample: Sample, curve: Curve) -> tuple[Jet, FloatArray, FloatArray]:
-    """Return the likelihood's jet in the free parameter, its slope in c, and the mixed one."""
-    value, gradient, hessian = derivatives(law, sample, curve.theta)
-    turned = (hessian @ curve.by_free[..., None])[..., 0]
-    first = np.sum(gradient * curve.by_free, axis=-1)
-    second = np.sum(curve.by_free * turned + gradient * curve.by_free_twice, axis=-1)
-    in_c = np.sum(gradient * curve.by_c, axis=-1)
-    mixed = np.sum(turned * curve.by_c + gradient * curve.by_both, axis=-1)
-    value = np.where(np.isnan(value), -np.inf, value)
-    return (value, np.nan_to_num(first), np.nan_to_num(second)), in_c, mixed
+class _Along:
+    """The likelihood along the curves of an axis; knows its last answer, as places come twice."""
+
+    def __init__(self, law: Law, sample: Sample, axis: Axis) -> None:
+        self.axis = axis
+        self._likelihood = partial(derivatives, law, sample)
+        self._last: tuple[FloatArray, FloatArray, _Slopes] | None = None
+
+    def at(self, c: FloatArray, free: FloatArray) -> "_Slopes":
+        """Return the jet in the free parameter, the slope in c, and the mixed derivative."""
+        last = self._last
+        if last is None or not (np.array_equal(last[0], c) and np.array_equal(last[1], free)):
+            last = self._last = c, free, self._found(self.axis.curve(c, free))
+        return last[2]
+
+    def value(self, c: FloatArray, free: FloatArray) -> FloatArray:
+        """Return the log likelihood."""
+        return self.at(c, free)[0][0]
+
+    def _found(self, curve: Curve) -> "_Slopes":
+        value, gradient, hessian = self._likelihood(curve.theta)
+        turned = (hessian @ curve.by_free[..., None])[..., 0]
+        first = np.sum(gradient * curve.by_free, axis=-1)
+        second = np.sum(curve.by_free * turned + gradient * curve.by_free_twice, axis=-1)
+        in_c = np.sum(gradient * curve.by_c, axis=-1)
+        mixed = np.sum(turned * curve.by_c + gradient * curve.by_both, axis=-1)
+        value = np.where(np.isnan(value), -np.inf, value)
+        return (value, np.nan_to_num(first), np.nan_to_num(second)), in_c, mixed
+
+
+_Slopes: TypeAlias = tuple[Jet, FloatArray, FloatArray]
 
 
 def profile_at(law: Law, sample: Sample, axis: Axis, c: FloatArray, free: FloatArray) -> Ascent:
@@ -49,10 +71,15 @@ def profile_at(law: Law, sample: Sample, axis: Axis, c: FloatArray, free: FloatA
     Ascent
         theta of shape (..., k, 1) is the free parameter; `value` is the profile.
     """
+    return _held(_Along(law, sample, axis), c, free)
+
+
+def _held(along: _Along, c: FloatArray, free: FloatArray) -> Ascent:
+    axis = along.axis
 
     def objective(part: FloatArray) -> Jet:
         held = np.maximum(part[..., 0], axis.least_free)
-        jet, _, _ = _along(law, sample, axis.curve(c, held))
+        jet, _, _ = along.at(c, held)
         loose = part[..., 0] >= axis.least_free
         return jet[0], (jet[1] * loose)[..., None], (jet[2] * loose)[..., None, None]
 
@@ -104,11 +131,12 @@ def profile_ends(
     known = np.broadcast_to(free, c.shape)
     lean = np.broadcast_to(drift, c.shape)
     guess = known + _within((c - centre) * lean, 2.0 + np.abs(known))
+    along = _Along(law, sample, axis)
     for _ in range(100):
-        guess = _within_reach(partial(_value, law, sample, axis, c), guess, known)
-        found = profile_at(law, sample, axis, c, guess)
+        guess = _within_reach(partial(along.value, c), guess, known)
+        found = _held(along, c, guess)
         free = np.maximum(found.theta[..., 0], axis.least_free)
-        jet, in_c, mixed = _along(law, sample, axis.curve(c, free))
+        jet, in_c, mixed = along.at(c, free)
         fall = np.sqrt(2.0 * np.maximum(top - jet[0], 0.0))
         ahead = ends.take(c, fall, in_c)
         if ends.done:
@@ -128,10 +156,6 @@ def profile_ends(
         raise NotConvergedError(message, last=best.tolist())
     found_at = np.where(ends.unbounded, sign * np.inf, c)
     return centre, found_at[0], found_at[1]
-
-
-def _value(law: Law, sample: Sample, axis: Axis, c: FloatArray, free: FloatArray) -> FloatArray:
-    return _along(law, sample, axis.curve(c, free))[0][0]
 
 
 def _within_reach(
