@@ -2,7 +2,8 @@
 
     python benchmarks/bench.py [--rows 1000000] [--repeats 5]
 
-1. start-up of the command line against `import click`;
+1. start-up of the command line against `import click`, and `life --json` of a demo's season
+   against `import lifelines`;
 2. a sheet of 50 rows logged against `import pandas`; a million rows logged against a bare load of
    the same file into SQLite (csv and executemany, one transaction), with memory and growth;
 3. one fit of interval-censored lives against lifelines on the same data;
@@ -16,6 +17,7 @@ Two things compared take turns (A B A B ...); medians are shown.
 
 import argparse
 import math
+import os
 import statistics
 import subprocess
 import sys
@@ -53,8 +55,11 @@ def in_turn(
 
 
 def python(*words: str) -> Callable[[], object]:
-    """Return a call that starts a fresh interpreter."""
-    return lambda: subprocess.run([sys.executable, *words], check=True, capture_output=True)
+    """Return a call that starts a fresh interpreter with byte code kept, as once installed."""
+    place = {**os.environ, "PYTHONDONTWRITEBYTECODE": ""}
+    return lambda: subprocess.run(
+        [sys.executable, *words], check=True, capture_output=True, env=place
+    )
 
 
 def say(name: str, ours: float, theirs: float, against: str) -> None:
@@ -68,6 +73,18 @@ def start_up(repeats: int) -> None:
         python("-m", "wearstats_cli", "--help"), python("-c", "import click"), repeats
     )
     say("wearstats --help", ours, theirs, "import click")
+
+
+def strip_life(repeats: int) -> None:
+    """Compare `wearstats life --json` of a demo's season with `import lifelines`."""
+    with tempfile.TemporaryDirectory() as folder:
+        python("-m", "wearstats_cli", "demo", f"{folder}/demo")()
+        ours, theirs = in_turn(
+            python("-m", "wearstats_cli", "life", f"{folder}/demo/season.book", "--json"),
+            python("-c", "import lifelines"),
+            repeats,
+        )
+    say("wearstats life --json, a season of 39 lives", ours, theirs, "import lifelines")
 
 
 @contextmanager
@@ -288,6 +305,7 @@ def main() -> None:
     chosen = options.parse_args()
     print(f"{'':<44}{'wearstats':>12}{'other':>14}{'ratio':>9}    against")
     start_up(chosen.repeats)
+    strip_life(chosen.repeats)
     one_fit(chosen.repeats)
     refits()
     regression(chosen.repeats)
