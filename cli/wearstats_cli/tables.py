@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING
 
 from wearstats_cli import show
 from wearstats_reports import numbers
-from wearstats_reports.cells import count
 
 if TYPE_CHECKING:
     from wearstats.book import ImportResult
@@ -31,6 +30,9 @@ def imports(results: Sequence["ImportResult"]) -> None:
 
 def fleet(outlook: "FleetOutlook") -> None:
     """Print where each unit stands and why; `cautions` belong after it."""
+    # Loaded here: the counts of an import need no pandas.
+    from wearstats_reports.cells import count
+
     ahead = count(outlook.runs_ahead, "run")
     show.heading(f"The next {ahead}")
     show.line(

@@ -1,14 +1,11 @@
 """From typed digits to a number in the unit the book keeps, or a question; never a guess.
 
 Which unit holds: the one in the cell, else the column map's, else the header's, else the
-column's own. Limits are held by pydantic.
+column's own.
 """
 
-import functools
+import math
 from dataclasses import dataclass
-from typing import Annotated
-
-from pydantic import Field, TypeAdapter, ValidationError
 
 from wearstats.records.cells import Fault, number_text
 from wearstats.records.columns import Column
@@ -48,19 +45,10 @@ class Measure:
         return self.headed is None or self.column.ask_even_if_headed
 
 
-@functools.cache
-def _adapter(low: float, high: float) -> TypeAdapter[float]:
-    return TypeAdapter(Annotated[float, Field(ge=low, le=high, allow_inf_nan=False)])
-
-
 def within(column: Column, kept: float) -> bool:
-    """Tell whether a number in the kept unit lies within the column's limits."""
-    low, high = column.limits or (float("-inf"), float("inf"))
-    try:
-        _adapter(low, high).validate_python(kept)
-    except ValidationError:
-        return False
-    return True
+    """Tell whether a number in the kept unit is one, and lies within the column's limits."""
+    low, high = column.limits or (-math.inf, math.inf)
+    return math.isfinite(kept) and low <= kept <= high
 
 
 def shown(number: float, unit: Unit | None) -> str:

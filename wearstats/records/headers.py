@@ -5,15 +5,18 @@ import functools
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from wearstats.records.cells import Fault
-from wearstats.records.columnmap import ColumnMap
 from wearstats.records.columns import Column, Kind, Sheet
 from wearstats.records.dates import DateOrder
 from wearstats.records.numerals import tidy
 from wearstats.records.schema import SHEETS
 from wearstats.records.spellings import spelling_key
 from wearstats.units import QUANTITIES
+
+if TYPE_CHECKING:
+    from wearstats.records.columnmap import ColumnMap
 
 ASIDE_HEADER = "aside"
 """Header of the column that carries the number of a row that was set aside before."""
@@ -183,7 +186,7 @@ def labels(headers: Sequence[str]) -> tuple[str, ...]:
 
 
 def match_headers(
-    headers: Sequence[str], sheet: Sheet, column_map: ColumnMap | None
+    headers: Sequence[str], sheet: Sheet, column_map: "ColumnMap | None"
 ) -> tuple[Heading, ...]:
     """Return what each header of a sheet means, in order."""
     headings: list[Heading] = []
@@ -210,7 +213,7 @@ def _as(heading: Heading, role: str, label: str | None = None) -> Heading:
     )
 
 
-def _heading(header: str, label: str, sheet: Sheet, column_map: ColumnMap | None) -> Heading:
+def _heading(header: str, label: str, sheet: Sheet, column_map: "ColumnMap | None") -> Heading:
     key = spelling_key(header)
     if key == spelling_key(ASIDE_HEADER):
         return Heading(label, "aside")
@@ -224,7 +227,7 @@ def _heading(header: str, label: str, sheet: Sheet, column_map: ColumnMap | None
     return _as(found, found.role, label) if found is not None else Heading(label, "unknown")
 
 
-def _by_map(header: str, label: str, sheet: Sheet, column_map: ColumnMap) -> Heading | None:
+def _by_map(header: str, label: str, sheet: Sheet, column_map: "ColumnMap") -> Heading | None:
     to = column_map.find(header)
     if to is not None:
         column = next((column for column in sheet if column.name == to.column), None)

@@ -3,15 +3,18 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from wearstats.errors import RecordError
-from wearstats.records.columnmap import ColumnMap
 from wearstats.records.columns import Column, Sheet
 from wearstats.records.dates import DateOrder
 from wearstats.records.findings import Finding, Severity
 from wearstats.records.headers import Heading, match_headers, nearest
 from wearstats.records.raw import RawSheet, header_score, note
 from wearstats.records.schema import SHEETS
+
+if TYPE_CHECKING:
+    from wearstats.records.columnmap import ColumnMap
 
 _EXPECTED_KINDS = f"one of {', '.join(SHEETS)}"
 _TELLING = 2
@@ -31,7 +34,7 @@ class Settings:
         "runs", "restrips", "units" or "readings"; goes before everything else that tells.
     """
 
-    column_map: ColumnMap | None = None
+    column_map: "ColumnMap | None" = None
     dates: DateOrder | None = None
     kind: str | None = None
 
@@ -86,7 +89,7 @@ def _kinds_named(name: str) -> list[str]:
     return [kind for kind in SHEETS if words & {kind, kind.removesuffix("s")}]
 
 
-def _by_headers(raw: RawSheet, column_map: ColumnMap | None) -> Sheet:
+def _by_headers(raw: RawSheet, column_map: "ColumnMap | None") -> Sheet:
     scores = {}
     for kind, sheet in SHEETS.items():
         found = {

@@ -1,7 +1,11 @@
 """Pages of our own entry workbook that hold no records, known by name."""
 
-from wearstats.records.columnmap import ColumnMap
+from typing import TYPE_CHECKING
+
 from wearstats.records.raw import Head, header_score
+
+if TYPE_CHECKING:
+    from wearstats.records.columnmap import ColumnMap
 
 GUIDE_PAGE = "how to fill in"
 LISTS_PAGE = "drop-down lists"
@@ -10,7 +14,7 @@ _TELLING = 2
 """Known headers that make a sheet one of records, whatever its name."""
 
 
-def is_own_page(name: str, head: Head, column_map: ColumnMap | None) -> bool:
+def is_own_page(name: str, head: Head, column_map: "ColumnMap | None") -> bool:
     """Tell whether a sheet is a page of our entry workbook, to be passed over.
 
     The name alone would hide records that somebody keeps under it: headers of records win.

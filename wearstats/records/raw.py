@@ -3,14 +3,16 @@
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 from wearstats.errors import RecordError
 from wearstats.records.cells import Cell, cell_text
-from wearstats.records.columnmap import ColumnMap
 from wearstats.records.findings import Finding, Severity
 from wearstats.records.headers import understood
 from wearstats.records.schema import SHEETS
+
+if TYPE_CHECKING:
+    from wearstats.records.columnmap import ColumnMap
 
 CHUNK_ROWS = 20_000
 """Small enough that a chunk's cells stay near the processor; measured."""
@@ -116,7 +118,7 @@ def is_blank(cells: Iterable[Cell]) -> bool:
     return all(cell is None or (isinstance(cell, str) and not cell.strip()) for cell in cells)
 
 
-def header_score(cells: Sequence[Cell], column_map: ColumnMap | None) -> int:
+def header_score(cells: Sequence[Cell], column_map: "ColumnMap | None") -> int:
     """Return how many of the cells are headers of the kind of sheet that knows most of them."""
     texts = [cell_text(cell) for cell in cells[:MOST_COLUMNS] if isinstance(cell, str)]
     mapped = {text for text in texts if column_map is not None and column_map.find(text)}
@@ -146,7 +148,7 @@ class Head:
     titles: tuple[int, ...] = ()
 
 
-def find_head(rows: Iterable[NumberedRow], column_map: ColumnMap | None) -> Head | None:
+def find_head(rows: Iterable[NumberedRow], column_map: "ColumnMap | None") -> Head | None:
     """Find the header row: the first with anything in it, unless a later one is clearly better.
 
     Parameters

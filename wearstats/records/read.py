@@ -3,10 +3,13 @@
 import codecs
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from wearstats.records.columnmap import ColumnMap
 from wearstats.records.raw import RawSheet, refuse
 from wearstats.records.read_delimited import read_delimited
+
+if TYPE_CHECKING:
+    from wearstats.records.columnmap import ColumnMap
 
 EXPECTED = "a .csv, .tsv, .xlsx or .parquet file"
 _ZIP, _PARQUET, _OLE = b"PK\x03\x04", b"PAR1", bytes.fromhex("d0cf11e0a1b11ae1")
@@ -14,7 +17,7 @@ _LOOKS = {_ZIP: ".xlsx", _PARQUET: ".parquet"}
 _TEXT = (".csv", ".tsv")
 
 
-def read_sheets(path: str | Path, *, column_map: ColumnMap | None = None) -> Iterator[RawSheet]:
+def read_sheets(path: str | Path, *, column_map: "ColumnMap | None" = None) -> Iterator[RawSheet]:
     """Read the sheets of a file.
 
     Parameters

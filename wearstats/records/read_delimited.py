@@ -10,8 +10,8 @@ from io import TextIOWrapper
 from itertools import islice
 from operator import itemgetter
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from wearstats.records.columnmap import ColumnMap
 from wearstats.records.findings import Finding
 from wearstats.records.raw import (
     CHUNK_ROWS,
@@ -29,6 +29,9 @@ from wearstats.records.raw import (
     too_wide,
 )
 
+if TYPE_CHECKING:
+    from wearstats.records.columnmap import ColumnMap
+
 EXPECTED = "a CSV or TSV text file with one header row and a row for each record"
 _BLOCK_BYTES = 1 << 20
 _WINDOWS = "cp1252"
@@ -37,7 +40,7 @@ _DELIMITERS = (",", ";", "\t")
 _PROTECTED = re.compile(r"'+[=+\-@\t\r]")
 
 
-def read_delimited(path: Path, column_map: ColumnMap | None) -> RawSheet:
+def read_delimited(path: Path, column_map: "ColumnMap | None") -> RawSheet:
     """Read a CSV or TSV file.
 
     Raises
@@ -173,7 +176,7 @@ def _unprotected(cells: Sequence[str]) -> list[str]:
     return [cell[1:] if _PROTECTED.match(cell) else cell for cell in cells]
 
 
-def _delimiter(path: Path, text: _Text, column_map: ColumnMap | None) -> str:
+def _delimiter(path: Path, text: _Text, column_map: "ColumnMap | None") -> str:
     """Return the delimiter under which the top of the file has most known headers."""
     best = (-1, -1, -1)
     chosen = ","

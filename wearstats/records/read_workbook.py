@@ -9,13 +9,12 @@ from dataclasses import replace
 from datetime import date
 from itertools import islice
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import openpyxl
 
 from wearstats.errors import RecordError
 from wearstats.records.cells import Cell, Uncomputed, number_text
-from wearstats.records.columnmap import ColumnMap
 from wearstats.records.pages import is_own_page
 from wearstats.records.raw import (
     MOST_COLUMNS,
@@ -30,6 +29,9 @@ from wearstats.records.raw import (
     refuse,
     too_wide,
 )
+
+if TYPE_CHECKING:
+    from wearstats.records.columnmap import ColumnMap
 
 EXPECTED = "an .xlsx workbook, not locked by a password"
 MOST_BYTES: Final = 1 << 30
@@ -48,7 +50,7 @@ _ROWS_AT_ONCE = 200
 _FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
 
 
-def read_workbook(path: Path, column_map: ColumnMap | None) -> Iterator[RawSheet]:
+def read_workbook(path: Path, column_map: "ColumnMap | None") -> Iterator[RawSheet]:
     """Read the sheets of a workbook that have anything in them.
 
     The pages of our entry workbook that hold no records are passed over.

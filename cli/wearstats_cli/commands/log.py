@@ -11,6 +11,8 @@ from wearstats_cli import options
 
 if TYPE_CHECKING:
     from wearstats.book import ImportResult
+    from wearstats.records.columnmap import ColumnMap
+    from wearstats.records.costs import Costs
     from wearstats.records.dates import DateOrder
     from wearstats.records.kinds import Settings
 
@@ -95,14 +97,26 @@ class _How:
 
 
 def _settings(map_file: Path | None, dates: str | None, sheet: str | None) -> "Settings":
-    from wearstats.records.columnmap import ColumnMap, read_column_map
     from wearstats.records.kinds import Settings
 
     return Settings(
-        column_map=ColumnMap() if map_file is None else read_column_map(map_file),
+        column_map=None if map_file is None else _column_map(map_file),
         dates=_ORDERS[dates] if dates is not None else None,
         kind=sheet,
     )
+
+
+def _column_map(path: Path) -> "ColumnMap":
+    # Loaded where there is one: the library that checks it takes a while to load.
+    from wearstats.records.columnmap import read_column_map
+
+    return read_column_map(path)
+
+
+def _costs(path: Path) -> "Costs":
+    from wearstats.records.costs import read_costs
+
+    return read_costs(path)
 
 
 def _take(
@@ -111,13 +125,12 @@ def _take(
     """Log each file in turn; return what became of them, and how many rows wait to be mended."""
     from wearstats.book import Book
     from wearstats.errors import WearstatsError
-    from wearstats.records.costs import read_costs
     from wearstats_cli import show
 
     results: list[ImportResult] = []
     with Book.open_or_create(book) as opened:
         for path in costs:
-            opened.set_costs(read_costs(path))
+            opened.set_costs(_costs(path))
         try:
             for path in files:
                 with show.working(f"Reading {path.name}") as say:

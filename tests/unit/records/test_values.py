@@ -2,9 +2,14 @@
 
 import math
 from datetime import date, datetime
+from typing import Annotated
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import Field, TypeAdapter, ValidationError
 
+from wearstats.records.amounts import within
 from wearstats.records.cells import Cell, Fault, Uncomputed
 from wearstats.records.columns import Column
 from wearstats.records.dates import DateOrder
@@ -269,3 +274,16 @@ def test_a_date_is_never_guessed(cell: Cell, order: DateOrder | None, code: str)
 def test_a_day_number_is_shown_as_the_day_it_may_be() -> None:
     # 46145 days after 1899-12-30, the spreadsheets' day 0.
     assert "2026-05-03" in fault(RUNS.column("date"), "46145").message
+
+
+@given(st.sampled_from([TIP, BOOST, AIR, RUNS.column("load")]), st.floats())
+def test_limits_hold_as_an_independent_library_holds_them(column: Column, number: float) -> None:
+    low, high = column.limits or (-math.inf, math.inf)
+    adapter = TypeAdapter(Annotated[float, Field(ge=low, le=high, allow_inf_nan=False)])
+    try:
+        adapter.validate_python(number)
+        held = True
+    except ValidationError:
+        held = False
+    assert within(column, number) == held
+    assert within(column, low) == within(column, high) == math.isfinite(high)
