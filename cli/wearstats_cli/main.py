@@ -3,6 +3,7 @@
 Nothing heavy is imported here: `wearstats --help` loads neither pandas nor matplotlib.
 """
 
+import gc
 import importlib
 import io
 import json
@@ -33,6 +34,10 @@ _COMMANDS = (
     "season",
     "demo",
 )
+
+_SELDOM = 50_000, 20, 50
+"""How many more objects there are before circles of them are looked for: loading libraries makes
+many that stay, and a command does not live long."""
 
 _ONE_THREAD = (
     "OPENBLAS_NUM_THREADS",
@@ -133,6 +138,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
         if isinstance(stream, io.TextIOWrapper) and not stream.encoding.lower().startswith("utf"):
             stream.reconfigure(errors="replace")
     os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
+    gc.set_threshold(*_SELDOM)
     try:
         code = group.main(args=words, prog_name="wearstats", standalone_mode=False)
     except click.exceptions.Abort:
