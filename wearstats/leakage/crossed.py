@@ -100,6 +100,8 @@ class _Sums:
         ]
         design = sparse.hstack(parts, format="csr")
         self.rows = rows
+        self.design = design
+        self.small: Any = None
         self.product: FloatArray = np.asarray((design.T @ design).toarray())
         self.right: FloatArray = np.asarray(design.T @ response)
         self.square = float(response @ response)
@@ -113,6 +115,7 @@ class _Sums:
             self.small_product = (groups.T @ design).tocsr()
             self.small_counts = np.bincount(small.codes, minlength=count).astype(float)
             self.small_right = np.asarray(groups.T @ response)
+            self.small = groups
 
 
 def _variance_about(response: FloatArray, columns: FloatArray) -> float:
@@ -125,6 +128,7 @@ class _Solved:
     effects: FloatArray
     inverse: FloatArray
     small_effects: FloatArray
+    residual: float
 
 
 def fit_crossed(
@@ -137,6 +141,7 @@ def fit_crossed(
     small: str | None = None,
     unsure: str | None = None,
     penalty: float = 1.0,
+    shared_errors: FloatArray | None = None,
 ) -> CrossedFit:
     """Fit `response = fixed b + with_prior g + levels of each component + rest`.
 
@@ -157,6 +162,9 @@ def fit_crossed(
     penalty : float
         Power of each component's standard deviation that multiplies the restricted likelihood,
         so that no spread is taken for nought (Chung et al. 2013, Psychometrika 78:685-709).
+    shared_errors : ndarray, shape (n, m), or None
+        Draws of errors of the response that rows share beyond their levels. How far they move
+        the coefficients is added to the covariance; their size is not fitted.
 
     Raises
     ------
@@ -198,6 +206,7 @@ def fit_crossed(
     ratios = np.exp(best.x[1:])
     found = _solve(sums, sizes, residual, ratios)
     first = fixed.shape[1] + len(prior_sd)
+    moved = _moved(sums, found, ratios, first, shared_errors)
     ends = np.cumsum([first, *sizes[2]])
     levels = {
         name: found.effects[low:high]
@@ -205,28 +214,44 @@ def fit_crossed(
     }
     if small is not None:
         levels[small] = found.small_effects
-    others = [Other(1.0, found.effects[:first], found.inverse[:first, :first])]
+    covariance = found.inverse[:first, :first] + moved
+    others = [Other(1.0, found.effects[:first], covariance)]
     if unsure in dense:
-        others = _others(sums, sizes, best.x, (1 + dense.index(str(unsure)), first), loss)
+        others = _others(sums, sizes, best.x, (1 + dense.index(str(unsure)), moved), loss)
     variances = {name: float(r * residual) for name, r in zip(names, ratios, strict=True)}
     return CrossedFit(
         coefficients=found.effects[:first],
-        covariance=found.inverse[:first, :first],
+        covariance=covariance,
         levels=levels,
         variances={**variances, "rest": residual},
         others=tuple(others),
     )
 
 
+def _moved(
+    sums: _Sums, found: _Solved, ratios: FloatArray, first: int, errors: FloatArray | None
+) -> FloatArray:
+    """Covariance of what errors of the response move the coefficients by, shape (first, first)."""
+    if errors is None:
+        return np.zeros((first, first))
+    right = sums.design.T @ errors
+    if sums.small_product is not None:
+        diagonal = sums.small_counts + 1.0 / ratios[-1]
+        right = right - sums.small_product.T @ ((sums.small.T @ errors) / diagonal[:, np.newaxis])
+    by_draw = found.inverse[:first] @ right / found.residual
+    return np.asarray(by_draw @ by_draw.T / errors.shape[1])
+
+
 def _others(
     sums: _Sums,
     sizes: tuple[int, FloatArray, list[int]],
     best: FloatArray,
-    places: tuple[int, int],
+    unsure: tuple[int, FloatArray],
     loss: Callable[[FloatArray], float],
 ) -> list[Other]:
     """Solve at several variances of one component, weighed by their penalised likelihood."""
-    place, first = places
+    place, moved = unsure
+    first = len(moved)
     spread = float(np.exp(best[0]))
     found, heights = [], []
     for step in _STEPS:
@@ -234,7 +259,7 @@ def _others(
         logs[place] += step
         residual = sums.spread * spread
         solved = _solve(sums, sizes, residual, np.exp(logs[1:]))
-        found.append((solved.effects[:first], solved.inverse[:first, :first]))
+        found.append((solved.effects[:first], solved.inverse[:first, :first] + moved))
         heights.append(-loss(logs))
     chances = np.exp(np.array(heights) - max(heights))
     chances /= chances.sum()
@@ -282,5 +307,9 @@ def _solve(
             sums.small_counts + 1.0 / ratios[-1]
         )
     return _Solved(
-        -0.5 * float(twice), effects, np.asarray(inverse * residual), np.asarray(small_effects)
+        -0.5 * float(twice),
+        effects,
+        np.asarray(inverse * residual),
+        np.asarray(small_effects),
+        residual,
     )

@@ -134,6 +134,36 @@ class Followed:
         variance += np.sum((open_columns @ self.mean_covariance) * open_columns, axis=1)
         return mean, np.sqrt(np.maximum(variance, 0.0))
 
+    def strays(
+        self,
+        unit: Sequence[str],
+        build: Sequence[float],
+        age: ArrayLike,
+        draws: int,
+        rng: np.random.Generator,
+    ) -> FloatArray:
+        """Draw how far each clearance is from the one expected, runs of a build together.
+
+        What the wear of all builds has in common is taken as known.
+
+        Returns
+        -------
+        ndarray, shape (n, draws), thou
+            0 for a build that was never read.
+        """
+        ages, places = np.asarray(age, float), self._places(unit, build)
+        inverse = np.linalg.inv(_matrices(self.looks, self.spreads))
+        found = np.zeros((len(ages), draws))
+        for place in np.unique(places[places >= 0]):
+            rows = np.flatnonzero(places == place)
+            mine = ages[rows, np.newaxis]
+            cover = _covariance(mine, self.looks.age[place], self.spreads) * self.looks.read[place]
+            left = _covariance(mine, mine.T, self.spreads) - cover @ inverse[place] @ cover.T
+            values, vectors = np.linalg.eigh(left)
+            root = vectors * np.sqrt(np.maximum(values, 0.0))
+            found[rows] = root @ rng.standard_normal((len(rows), draws))
+        return found
+
     def _places(self, unit: Sequence[str], build: Sequence[float]) -> IntArray:
         """Where each row's build stands; -1 for one that was never read."""
         names = np.asarray(unit, dtype=object).astype(str)

@@ -11,6 +11,7 @@ from wearstats.errors import ObservationError, TooFewError, UsageError
 from wearstats.leakage.balance import REFERENCE_PSI, Balance
 from wearstats.leakage.boost_data import LEAST_ROWS, ChosenRows, Wear, choose
 from wearstats.leakage.crossed import CrossedFit, Groups, fit_crossed
+from wearstats.leakage.expected import ExpectedLoss
 from wearstats.leakage.followed import Followed
 from wearstats.leakage.gaps import gaps_at, running_gaps
 from wearstats.leakage.leak_result import LeakFit, Sizes
@@ -30,6 +31,10 @@ _DRY_FROM = 0.7
 _NO_BOOST = "displacements and overdrive as entered give no boost"
 _ENDLESS = "displacements and overdrive as entered heat the charge without end"
 _VARIES = 1e-3
+_STRAYS = 200
+_MOST_LINES = 4
+_SAME_MULTIPLIER = 0.02
+"""A line laid so near the answer is as good as one laid at it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,10 +123,16 @@ class LeakModel:
         gaps = gaps_at(chosen, wears, readings)
         warmth = self.warmth or (DRY if self.heat_share >= _DRY_FROM else ALCOHOL)
         hot = running_gaps(gaps.mean, machines, warmth)
-        predicted = np.log(balance.none / balance.ratio(balance.openings(hot).sum(axis=0)))
         middle, log_sd = self._prior(slip_tests, machines, chosen)
-        line, groups = self._line(found, chosen, machines, balance, predicted, middle)
-        multiplier = _multiplier(line, middle, log_sd, self.multiplier_log_sd)
+        strays = _strays(wears["tip"], chosen, np.random.default_rng([self.seed, _STRAYS]))
+        at = middle
+        for _ in range(_MOST_LINES):
+            expected = ExpectedLoss.about(at, balance, hot)
+            line, groups = self._line(found, chosen, machines, balance, expected, middle, strays)
+            multiplier = _multiplier(line, middle, log_sd, self.multiplier_log_sd)
+            at = float(multiplier.quantiles(np.array([0.5]))[0])
+            if abs(at / expected.at - 1.0) < _SAME_MULTIPLIER:
+                break
         season = Season(chosen, balance, gaps, warmth, _unit_levels(line, groups, chosen))
         now = _now(found.frame, chosen)
         rng = np.random.default_rng(self.seed)
@@ -138,9 +149,9 @@ class LeakModel:
             now=now,
             sizes=sizes,
             left_out=found.left_out,
-            not_told_apart=not_told_apart(chosen, predicted, multiplier),
+            not_told_apart=not_told_apart(chosen, expected.slope, multiplier),
             cautions=(*cautions(sizes, season, now), *notes),
-            corrected=_corrected(found, line, groups, balance, predicted, middle),
+            corrected=_corrected(found, line, groups, balance, expected, middle),
         )
 
     def _machines(self, found: ChosenRows, units: pd.DataFrame) -> tuple[ChosenRows, Machines]:
@@ -190,18 +201,19 @@ class LeakModel:
         chosen: pd.DataFrame,
         machines: Machines,
         balance: Balance,
-        predicted: FloatArray,
+        expected: ExpectedLoss,
         middle: float,
+        strays: FloatArray,
     ) -> tuple[CrossedFit, dict[str, Groups]]:
         groups = _groups(chosen)
-        columns = [-predicted, chosen["age"].to_numpy(float)]
+        columns = [-expected.slope, chosen["age"].to_numpy(float)]
         spreads = [self.multiplier_log_sd, self.drift_sd]
         for values in (machines.drive, machines.speed_rpm, machines.air_k):
             logs = np.log(values)
             if np.ptp(logs) > _VARIES:
                 columns.append(logs - logs.mean())
                 spreads.append(_EXPONENT_SD)
-        response = found.log_ratio - np.log(balance.none) + middle * predicted
+        response = found.log_ratio - np.log(balance.none) + expected.with_multiplier(middle)
         many = "build" if "build" in groups else None
         line = fit_crossed(
             response,
@@ -211,6 +223,7 @@ class LeakModel:
             groups,
             small=many,
             unsure="meet",
+            shared_errors=expected.per_thou[:, np.newaxis] * strays,
         )
         return line, groups
 
@@ -226,6 +239,18 @@ def _multiplier(line: CrossedFit, middle: float, log_sd: float, model_sd: float)
         for other in line.others
     ]
     return Multiplier.of(found, (middle, model_sd), middle, log_sd)
+
+
+def _strays(wear: Wear, chosen: pd.DataFrame, rng: np.random.Generator) -> FloatArray:
+    """Draws of how far the clearances of runs are from expected, thou, shape (rows, draws)."""
+    unit, build = tuple(chosen["unit"].astype(str)), tuple(chosen["build"].astype(float))
+    age = chosen["age"].to_numpy(float)
+    if isinstance(wear, Followed):
+        return wear.strays(unit, build, age, _STRAYS, rng)
+    # Of a plain line only its size is known: one error for each build, growing with the runs.
+    builds = chosen.groupby(["unit", "build"], sort=False).ngroup().to_numpy()
+    of_build = rng.standard_normal((int(builds.max()) + 1, _STRAYS))
+    return np.asarray(wear.growth(unit, build, age)[1][:, np.newaxis] * of_build[builds])
 
 
 def _groups(chosen: pd.DataFrame) -> dict[str, Groups]:
@@ -286,17 +311,17 @@ def _corrected(  # noqa: PLR0917 - the parts of a prediction
     line: CrossedFit,
     groups: dict[str, Groups],
     balance: Balance,
-    predicted: FloatArray,
+    expected: ExpectedLoss,
     middle: float,
 ) -> pd.DataFrame:
     """Give each row its boost at 29.921 inHg, and what levels and leakage make of it there."""
     frame = found.frame
     normal = normalise_boost(frame["boost_psi"].to_numpy(float), frame["pressure_pa"])
     age = frame.loc[found.used, "age"].to_numpy(float)
-    fitted = np.log(balance.none) - (middle + line.coefficients[1]) * predicted
+    fitted = np.log(balance.none) - expected.with_multiplier(middle + line.coefficients[1])
     fitted = fitted + line.coefficients[0] + line.coefficients[2] * age
     for name, group in groups.items():
         fitted = fitted + line.levels[name][group.codes]
-    expected = np.full(len(frame), np.nan)
-    expected[found.used] = REFERENCE_PSI * np.expm1(fitted)
-    return frame.drop(columns="pressure_pa").assign(boost_norm_psi=normal, predicted_psi=expected)
+    psi = np.full(len(frame), np.nan)
+    psi[found.used] = REFERENCE_PSI * np.expm1(fitted)
+    return frame.drop(columns="pressure_pa").assign(boost_norm_psi=normal, predicted_psi=psi)
