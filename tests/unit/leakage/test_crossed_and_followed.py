@@ -42,6 +42,16 @@ def test_regression_is_generalised_least_squares_at_its_variances() -> None:
         [float((inverse @ left)[unit == label].sum()) for label in groups["unit"].labels]
     )
     assert fit.levels["unit"] == pytest.approx(level, rel=1e-6, abs=1e-10)
+    # Errors that rows share move the coefficients by A e, A = P^-1 X' V^-1.
+    errors = rng.normal(size=(20, 50))[build] + rng.normal(size=(rows, 50))
+    shared = fit_crossed(
+        response, np.ones((rows, 1)), slope, prior, groups, small="build", shared_errors=errors
+    )
+    by_draw = np.linalg.solve(precision, columns.T @ inverse @ errors)
+    more = by_draw @ by_draw.T / 50
+    assert shared.coefficients == pytest.approx(fit.coefficients)
+    assert shared.covariance == pytest.approx(fit.covariance + more, rel=1e-6, abs=1e-12)
+    assert shared.others[0].covariance == pytest.approx(shared.covariance)
 
 
 def test_variances_are_a_maximum_of_the_penalised_likelihood() -> None:
@@ -117,3 +127,21 @@ def test_growth_is_the_change_and_a_build_without_readings_follows_its_unit() ->
     new, new_sd = followed.growth(["K2"], [9], [9.0])
     assert np.isfinite(new[0])
     assert new_sd[0] > spread[0]
+
+
+def test_runs_of_a_build_stray_together_and_hardly_at_a_look() -> None:
+    table = readings()
+    followed = Followed.of(ClearanceWear("tip").fit(table), table, "tip")
+    assert isinstance(followed, Followed)
+    units, builds = ["K1"] * 4 + ["K2", "K9"], [1.0] * 4 + [1.0, 1.0]
+    ages = np.array([3.0, 8.9, 9.1, 12.0, 9.0, 9.0])
+    found = followed.strays(units, builds, ages, 20_000, np.random.default_rng(3))
+    _, sd = followed.clearance_at(units, builds, ages)
+    # The wear that builds have in common is left out here, and is little of it.
+    assert found[:5].std(axis=1) == pytest.approx(sd[:5], rel=0.15)
+    assert (found.std(axis=1)[:5] <= 1.02 * sd[:5]).all()
+    together = np.asarray(np.corrcoef(found[:5]))
+    assert together[1, 2] > 0.9
+    assert abs(together[0, 1]) < 0.5
+    assert abs(together[1, 4]) < 0.05
+    assert (found[5] == 0.0).all()

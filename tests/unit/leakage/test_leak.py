@@ -11,7 +11,10 @@ from numpy.typing import ArrayLike
 from wearstats.arrays import FloatArray
 from wearstats.errors import ObservationError, TooFewError, UsageError
 from wearstats.leakage import LeakFit, LeakModel, SlipTest, slip_multiplier, slip_speed
+from wearstats.leakage.balance import Balance
+from wearstats.leakage.expected import ExpectedLoss
 from wearstats.leakage.geometry import leak_area, swept_ratio
+from wearstats.leakage.machines import machines_of
 from wearstats.leakage.physics import leakage_number, pressure_ratio
 from wearstats.leakage.running import running_tip
 from wearstats.leakage.slip import SLOW_TIP_SHARE
@@ -139,6 +142,25 @@ def test_the_multiplier_and_the_loss_are_found(multiplier: float) -> None:
     assert lost.low is not None
     assert lost.high is not None
     assert lost.low < fresh - worn < lost.high
+
+
+@pytest.mark.parametrize("at", [0.5, 1.0, 2.0])
+def test_the_line_touches_the_balance_where_it_is_laid(at: float) -> None:
+    rows, step = season(units=2, builds=1), 1e-4
+    none = np.full(len(rows), 0.9)
+    machines = machines_of(rows, sizes(2), none, 0.35)
+    balance = Balance.of(machines, slot_table(), 0.35)
+    hot = np.stack([2.0 + 0.2 * rows["age"].to_numpy(), none + 3.0, none + 5.0])
+    line = ExpectedLoss.about(at, balance, hot)
+    above, below = (ExpectedLoss.about(at + each, balance, hot) for each in (step, -step))
+    assert line.with_multiplier(at) == pytest.approx(line.loss, rel=1e-14)
+    assert (above.loss - below.loss) / (2 * step) == pytest.approx(line.slope, rel=1e-5)
+    thou = np.array([[0.01], [0.0], [0.0]])
+    wider, tighter = (ExpectedLoss.about(at, balance, hot + each).loss for each in (thou, -thou))
+    # The slot coefficient comes from a table: its slope is a chord's.
+    assert (wider - tighter) / 0.02 == pytest.approx(line.per_thou, rel=0.02)
+    # It bends: a line laid elsewhere misses it to one side.
+    assert (line.with_multiplier(1.5 * at) > ExpectedLoss.about(1.5 * at, balance, hot).loss).all()
 
 
 def test_paths_add_up_and_the_tip_carries_what_wore(fit: LeakFit) -> None:
