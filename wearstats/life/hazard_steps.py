@@ -107,14 +107,14 @@ class Climb:
 
     def _within(self, steps: FloatArray) -> FloatArray:
         total = np.zeros(steps.size + 1)
-        np.cumsum(steps, out=total[1:])
+        steps.cumsum(out=total[1:])
         within: FloatArray = total[self.after] - total[self.first]
         return within
 
     def _spread(self, pull: FloatArray) -> FloatArray:
         size = self.risk.size + 1
         change = np.bincount(self.first, pull, size) - np.bincount(self.after, pull, size)
-        spread: FloatArray = np.cumsum(change)[:-1]
+        spread: FloatArray = change.cumsum()[:-1]
         return spread
 
 
@@ -135,19 +135,24 @@ def climb(lives: Climb, near: FloatArray | None = None) -> tuple[FloatArray, flo
     if not lives.risk.size:
         return np.zeros(0), 0.0
     steps, value = _begun(lives, near)
-    best, least = steps, np.inf
+    slope = lives.slope(steps)
+    gap = _gap(lives, steps, slope)
+    best, least = steps, gap
     for _ in range(_MOST_STEPS):
-        excess, gap = _gap(lives, steps)
-        if gap < least:
-            best, least = steps, gap
         if gap <= AIM:
             break
-        gained, value = _newton(lives, steps, value, _worth_freeing(steps, excess))
-        if _gap(lives, gained)[1] > max(AIM, gap / _WELL):
-            gained, value = _minorant(lives, gained, value)
+        gained, value = _newton(lives, steps, value, slope)
+        slope = lives.slope(gained)
+        after = _gap(lives, gained, slope)
+        if after > max(AIM, gap / _WELL):
+            gained, value = _minorant(lives, gained, value, slope)
+            slope = lives.slope(gained)
+            after = _gap(lives, gained, slope)
         if np.array_equal(gained, steps):
             break
-        steps = gained
+        steps, gap = gained, after
+        if gap < least:
+            best, least = steps, gap
     if least > GAP:
         message = (
             f"the curve without a model was not found: failures expected still exceed lives at "
@@ -157,11 +162,11 @@ def climb(lives: Climb, near: FloatArray | None = None) -> tuple[FloatArray, flo
     return best, least
 
 
-def _gap(lives: Climb, steps: FloatArray) -> tuple[FloatArray, float]:
-    """Return failures expected beyond lives at risk, a share of these, and the gap (`GAP`)."""
-    excess = lives.slope(steps) / lives.scale
+def _gap(lives: Climb, steps: FloatArray, slope: FloatArray) -> float:
+    """Return the gap (see `GAP`)."""
+    excess = slope / lives.scale
     stands = np.where(steps > 0, -excess, 0.0)
-    return excess, float(max(excess.max(), stands.max()))
+    return float(max(excess.max(), stands.max()))
 
 
 def _begun(lives: Climb, near: FloatArray | None) -> tuple[FloatArray, float]:
@@ -171,7 +176,7 @@ def _begun(lives: Climb, near: FloatArray | None) -> tuple[FloatArray, float]:
     steps = lives.start()
     value = lives.value(steps)
     for _ in range(_FIRST_MINORANTS):
-        steps, value = _minorant(lives, steps, value)
+        steps, value = _minorant(lives, steps, value, lives.slope(steps))
     return steps, value
 
 
@@ -190,9 +195,10 @@ def information(lives: Climb, steps: FloatArray) -> tuple[FloatArray, IntArray]:
     return _laplacian(on, on.bend(steps[kept])), kept
 
 
-def _minorant(lives: Climb, steps: FloatArray, value: float) -> tuple[FloatArray, float]:
+def _minorant(
+    lives: Climb, steps: FloatArray, value: float, slope: FloatArray
+) -> tuple[FloatArray, float]:
     """One step of the convex minorant: a scaled climb, kept from falling by pooling."""
-    slope = lives.slope(steps)
     size = steps.size + 1
     bend = lives.bend(steps)
     curved = np.bincount(lives.first, bend, size) + np.bincount(lives.after, bend, size)
@@ -207,18 +213,17 @@ def _minorant(lives: Climb, steps: FloatArray, value: float) -> tuple[FloatArray
 
 
 def _newton(
-    lives: Climb, steps: FloatArray, value: float, free: BoolArray
+    lives: Climb, steps: FloatArray, value: float, slope: FloatArray
 ) -> tuple[FloatArray, float]:
     """One Newton step among the intervals that are free, to the best of its quadratic.
 
     Each turn goes towards the best of those still free and lets go what it empties first (as
     Lawson & Hanson 1974, Solving Least Squares Problems, chapter 23; from memory).
     """
-    slope = lives.slope(steps)
     bend = lives.bend(steps)
     pull = lives.curved(steps, bend) + slope
     target = steps.copy()
-    kept = np.flatnonzero(free)
+    kept = np.flatnonzero(_worth_freeing(steps, slope / lives.scale))
     while True:
         on, here = lives.on(kept), target[kept]
         rest = _in_totals(pull[kept] - on.curved(here, bend))
@@ -241,6 +246,8 @@ def _worth_freeing(steps: FloatArray, excess: FloatArray) -> BoolArray:
     """Return where hazard stands, and the best place for more of it in each gap between."""
     free = steps > 0
     wanted = np.flatnonzero(~free & (excess > 0))
+    if not wanted.size:
+        return free
     gap = np.cumsum(free)[wanted]
     order = wanted[np.lexsort((-excess[wanted], gap))]
     free[order[np.diff(np.sort(gap), prepend=-1) > 0]] = True
