@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from wearstats.arrays import FloatArray, IntArray
 from wearstats.errors import NotConvergedError
-from wearstats.feeler import BLADE_STEP_THOU, feeler
+from wearstats.feeler import BLADE_STEP_THOU, FEEL_U_THOU, feeler
 from wearstats.leakage.boost_data import Wear
 
 _FAILED = ("burned", "pulled", "cut", "rubbed")
@@ -75,7 +75,7 @@ class Followed:
         NotConvergedError
             The spreads could not be fitted.
         """
-        table = _usable(readings, what)
+        table = _usable(readings, what, wear)
         if len(table) < _LEAST_LOOKS or table["age"].nunique() < 2:  # noqa: PLR2004 - a rate
             return wear
         expected, _ = _of_unit(wear, table["unit"].to_numpy(), table["age"].to_numpy(float))
@@ -171,7 +171,7 @@ class Followed:
         return np.asarray(self.builds.get_indexer(asked), dtype=np.int64)
 
 
-def _usable(readings: pd.DataFrame, what: str) -> pd.DataFrame:
+def _usable(readings: pd.DataFrame, what: str, wear: Wear) -> pd.DataFrame:
     """One row for each unit, build and age: mean of the middles and its variance."""
     mine = readings.loc[(readings["what"] == what) & readings["build"].notna()]
     mine = mine.loc[mine["age"].notna() & ~mine["strips"].isin(_FAILED)]
@@ -190,12 +190,44 @@ def _usable(readings: pd.DataFrame, what: str) -> pd.DataFrame:
             "middle": read.mean_thou,
             "variance": read.u_thou**2,
         }
-    ).loc[np.isfinite(read.u_thou) & np.isfinite(read.mean_thou)]
-    grouped = table.groupby(["unit", "build", "age"], sort=True)
-    looks = grouped.agg(
+    )
+    open_above = read.censoring == "right"
+    if open_above.any():
+        least = mine["low_thou"].to_numpy(float)[open_above]
+        expected = _of_unit(
+            wear, table["unit"].to_numpy()[open_above], table["age"].to_numpy(float)[open_above]
+        )
+        table.loc[open_above, ["middle", "variance"]] = _stands_for(least, *expected)
+    known = np.isfinite(table["middle"]) & np.isfinite(table["variance"])
+    grouped = table.loc[known].groupby(["unit", "build", "age"], sort=True)
+    looks: pd.DataFrame = grouped.agg(
         middle=("middle", "mean"), variance=("variance", "mean"), count=("middle", "size")
     ).reset_index()
     return looks.assign(variance=looks["variance"] / looks["count"])
+
+
+def _stands_for(least: FloatArray, expected: FloatArray, sd: FloatArray) -> FloatArray:
+    """Return the number, and its variance, that a clearance of at least so much stands for.
+
+    Together with what the wear fit expects it gives the mean and variance that the clearance has
+    beyond the thickest blade (one step of expectation propagation, Minka 2001). A reading that
+    was sure anyway says nothing: its variance is infinite.
+
+    Returns
+    -------
+    ndarray, shape (n, 2)
+    """
+    from scipy.special import log_ndtr
+
+    variance, whole = sd**2, sd**2 + FEEL_U_THOU**2
+    z = (expected - least) / np.sqrt(whole)
+    ratio = np.exp(-0.5 * z**2 - 0.5 * np.log(2.0 * np.pi) - log_ndtr(z))
+    # Of the log chance: slope and curvature with the mean, which give the site they stand for.
+    slope, bend = ratio / np.sqrt(whole), ratio * (z + ratio) / whole
+    with np.errstate(divide="ignore", invalid="ignore"):
+        middle = np.where(bend > 0.0, expected + slope / bend, np.nan)
+        spread = np.where(bend > 0.0, 1.0 / bend - variance, np.inf)
+    return np.stack([middle, np.maximum(spread, _LEAST)], axis=-1)
 
 
 def _of_unit(wear: Wear, unit: np.ndarray, age: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -3,10 +3,10 @@
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import multivariate_normal
+from scipy.stats import multivariate_normal, norm
 
 from wearstats.leakage.crossed import Groups, fit_crossed
-from wearstats.leakage.followed import Followed
+from wearstats.leakage.followed import Followed, _stands_for
 from wearstats.wear import ClearanceWear
 
 
@@ -145,3 +145,37 @@ def test_runs_of_a_build_stray_together_and_hardly_at_a_look() -> None:
     assert abs(together[0, 1]) < 0.5
     assert abs(together[1, 4]) < 0.05
     assert (found[5] == 0.0).all()
+
+
+@pytest.mark.parametrize(("expected", "sd"), [(5.0, 1.0), (9.0, 0.5), (3.0, 0.6)])
+def test_what_an_open_reading_stands_for_gives_the_moments_beyond_the_blade(
+    expected: float, sd: float
+) -> None:
+    # By sums over the clearance: normal before, then the chance that the 8 enters, feel 0.25.
+    grid = np.linspace(expected - 9 * sd, expected + 30 * sd, 200_001)
+    weight = norm.pdf(grid, expected, sd) * norm.cdf((grid - 8.0) / 0.25)
+    mean = float((grid * weight).sum() / weight.sum())
+    variance = float(((grid - mean) ** 2 * weight).sum() / weight.sum())
+    ((middle, spread),) = _stands_for(np.array([8.0]), np.array([expected]), np.array([sd]))
+    precision = 1.0 / sd**2 + 1.0 / spread
+    assert 1.0 / precision == pytest.approx(variance, rel=1e-4)
+    assert (expected / sd**2 + middle / spread) / precision == pytest.approx(mean, rel=1e-4)
+
+
+def test_a_reading_open_above_is_followed_and_a_sure_one_says_nothing() -> None:
+    table = readings()
+    wear = ClearanceWear("tip").fit(table)
+    at = ["K2"], [1], np.array([6.0])
+    before, _ = Followed.of(wear, table, "tip").clearance_at(*at)
+    place = (table["unit"] == "K2") & (table["build"] == 1) & (table["age"] == 6.0)
+
+    def read_over(least: float) -> float:
+        open_above = table.assign(
+            low_thou=table["low_thou"].where(~place, least),
+            high_thou=table["high_thou"].where(~place),
+        )
+        return float(Followed.of(wear, open_above, "tip").clearance_at(*at)[0][0])
+
+    none, _ = Followed.of(wear, table[~place], "tip").clearance_at(*at)
+    assert read_over(9.0) > float(before[0]) + 2.0
+    assert read_over(0.5) == pytest.approx(float(none[0]), abs=0.02)
