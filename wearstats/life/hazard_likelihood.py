@@ -103,12 +103,13 @@ def _sum(
     *,
     with_derivatives: bool,
 ) -> Point:
-    rates = _log_rates(law, lives.exact, theta, lives.typical_age)
-    value = float(lives.exact.weight @ rates.log)
-    gradient, hessian = np.zeros(theta.size), np.zeros((theta.size,) * 2)
-    linear = rates.first.shape[1]
-    gradient[:linear] = lives.exact.weight @ rates.first
-    hessian[:linear, :linear] = rates.curvature(lives.exact.weight, raised=False)
+    value, gradient, hessian = 0.0, np.zeros(theta.size), np.zeros((theta.size,) * 2)
+    if lives.exact.group.size:
+        rates = _log_rates(law, lives.exact, theta, lives.typical_age)
+        value = float(lives.exact.weight @ rates.log)
+        linear = rates.first.shape[1]
+        gradient[:linear] = lives.exact.weight @ rates.first
+        hessian[:linear, :linear] = rates.curvature(lives.exact.weight, raised=False)
     mixture = _mixture(law, frailty, lives, theta)
     value += mixture.log
     if not np.isfinite(value):

@@ -216,9 +216,12 @@ def log_failed(log_added: FloatArray) -> Jet:
     """Return log(1 - exp(-B)) and its derivatives in log B, from log B."""
     tiny = log_added < -700.0  # noqa: PLR2004 - below, B is no normal float and the log is log B
     added = np.exp(np.clip(log_added, -700.0, 700.0))
-    value = np.where(tiny, log_added, log1mexp(added))
-    share = np.where(added > 700.0, 0.0, added / np.expm1(np.minimum(added, 700.0)))  # noqa: PLR2004
-    return value, share, share * (1.0 - np.minimum(added, 700.0) - share)
+    lasted, failed = np.exp(-added), -np.expm1(-added)
+    # As in log1mexp, whose exponentials the derivatives need too.
+    small = added < _LOG_TWO
+    value = np.where(small, np.log(failed), np.log1p(-np.where(small, 0.0, lasted)))
+    share = added * lasted / failed
+    return np.where(tiny, log_added, value), share, share * (1.0 - added - share)
 
 
 def _design(log_age: FloatArray) -> FloatArray:
