@@ -36,9 +36,7 @@ class Seen:
         if not len(marks):
             return
         while self._runs and len(self._runs[-1][0]) < 2 * len(marks):
-            known, before = self._runs.pop()
-            places = np.searchsorted(known, marks)
-            marks, rows = np.insert(known, places, marks), np.insert(before, places, rows)
+            marks, rows = _merged(self._runs.pop(), (marks, rows))
         self._runs.append((marks, rows))
 
     def meet(self, marks: Marks, rows: _Ordinals) -> _Ordinals:
@@ -56,6 +54,20 @@ class Seen:
         self.add(uniques[new], rows[firsts[new]])
         first_rows = np.where(new, rows[firsts], earlier)[back]
         return np.where(first_rows == rows, NOWHERE, first_rows)
+
+
+def _merged(
+    one: tuple[Marks, _Ordinals], other: tuple[Marks, _Ordinals]
+) -> tuple[Marks, _Ordinals]:
+    """Return two runs as one, in order."""
+    size = len(one[0]) + len(other[0])
+    places = np.searchsorted(one[0], other[0]) + np.arange(len(other[0]))
+    ours = np.ones(size, dtype=bool)
+    ours[places] = False
+    marks, rows = np.empty(size, np.uint64), np.empty(size, np.int64)
+    marks[ours], marks[places] = one[0], other[0]
+    rows[ours], rows[places] = one[1], other[1]
+    return marks, rows
 
 
 @dataclass(slots=True)

@@ -171,7 +171,7 @@ class Sorter:
         keyed: _Flags,
         faults: Faults,
     ) -> _Flags:
-        again_there: _Flags = np.zeros(len(rows), dtype=bool)
+        copies: _Flags = np.zeros(len(rows), dtype=bool)
         marks: Marks = np.zeros(len(rows), dtype=np.uint64)
         for stretch in stretches.values():
             marks = mixed(marks, stretch.marks)
@@ -182,8 +182,8 @@ class Sorter:
         for row, first in zip(known[again].tolist(), earlier[again].tolist(), strict=True):
             message = f"it repeats row {first}{hint if self.sheet.counted else ''}"
             faults.add(row, "", "", Fault("duplicate-row", message, "each record once"))
-            again_there[row] = True
-        return again_there
+            copies[row] = True
+        return copies
 
     def _leaves_places_blank(self, columns: Sequence[Sequence[Cell]]) -> bool:
         """Tell whether a row leaves its place among its like blank."""
