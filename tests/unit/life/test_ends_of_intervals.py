@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from wearstats.life import held
+from wearstats.life import StripLife, held, profile
 from wearstats.life.held import interval
 from wearstats.life.quantities import Acceleration, Coordinate, Quantity
 from wearstats.life.regression import HazardRegression
@@ -68,3 +68,30 @@ def test_straight_steps_do_find_ends() -> None:
         end = held._straight(summit, Coordinate(2), search)
         assert end is not None
         assert sign * (end - centre) > 0
+
+
+@pytest.mark.parametrize("law", ["weibull", "lognormal", "loglogistic"])
+@pytest.mark.parametrize("seed", range(6))
+def test_a_law_alone_has_the_same_ends_both_ways(
+    law: str, seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rng = np.random.default_rng(seed)
+    fails, gap = 12 * rng.weibull(rng.uniform(0.6, 6), 14), rng.integers(1, 6, 14)
+    entry = np.where(rng.random(14) < 0.3, 1.0, 0.0)
+    lower = np.maximum(np.floor(fails / gap) * gap, entry)
+    upper = np.where(rng.random(14) < 0.7, lower + gap, np.inf)
+    labels = tuple(f"life {life}" for life in range(14))
+    fit = StripLife(law).fit(Observations(entry, lower, upper, np.ones(14), labels))
+
+    def asked() -> list[tuple[float | None, float | None]]:
+        lives, chances = fit.lives_at([0.1, 0.5]), fit.survivals([2, 8, 15])
+        shape = next(iter(fit.parameters(0.95).values()))
+        return [(each.low, each.high) for each in (*lives, *chances, shape, fit.chance(4, 6))]
+
+    straight = asked()
+    sought = []
+    monkeypatch.setattr(profile, "_straight", lambda *_: sought.append(1))
+    bracketed = asked()
+    assert sought
+    for ours, theirs in zip(straight, bracketed, strict=True):
+        assert ours == pytest.approx(theirs, rel=1e-6)
