@@ -50,10 +50,12 @@ def lives_from(book: str | None, lives_file: Path | None) -> Source:
     if (book is None) == (lives_file is None):
         message = "name a BOOK, or a table with --lives FILE, and not both"
         raise UsageError(message)
-    from wearstats.lives import lives_of, read_lives
-
     if lives_file is not None:
+        from wearstats.lives import read_lives
+
         return Source(read_lives(lives_file))
+    from wearstats.lives import lives_of
+
     season = season_of(str(book))
     return Source(lives_of(season), season.simulated)
 

@@ -1,5 +1,11 @@
-"""Strip life: laws, likelihood, intervals, prior-based fit and the curves without a model."""
+"""Strip life: laws, likelihood, intervals, prior-based fit and the curves without a model.
 
+What is asked for seldom is loaded when it is.
+"""
+
+from typing import TYPE_CHECKING
+
+from wearstats.lazy import on_demand
 from wearstats.life.answers import METHODS, LifeAnswer, LifeDict, Method, fit_life
 from wearstats.life.bootstrap import Refits, bootstrap
 from wearstats.life.checks import (
@@ -22,7 +28,6 @@ from wearstats.life.factors import (
     usual_factors,
 )
 from wearstats.life.goodness import Comparison, GoodnessOfFit, compare_laws, goodness_of_fit
-from wearstats.life.incidence import CumulativeIncidence, cumulative_incidence
 from wearstats.life.nonparametric import SurvivalCurve, kaplan_meier
 from wearstats.life.posterior import LifePosterior, posterior
 from wearstats.life.prior import Prior, PriorDict
@@ -34,9 +39,12 @@ from wearstats.life.regression_posterior import (
 from wearstats.life.regression_results import HazardRegressionFit
 from wearstats.life.results import StripLifeFit
 from wearstats.life.seen import CurvePoint, falls_of, seen_curve
-from wearstats.life.sensitivity import PriorSensitivity, prior_sensitivity
 from wearstats.life.strip_life import StripLife
 from wearstats.life.turnbull import IntervalCurve, npmle
+
+if TYPE_CHECKING:
+    from wearstats.life.incidence import CumulativeIncidence, cumulative_incidence
+    from wearstats.life.sensitivity import PriorSensitivity, prior_sensitivity
 
 __all__ = [
     "BASELINES",
@@ -87,3 +95,12 @@ __all__ = [
     "seen_curve",
     "usual_factors",
 ]
+
+if not TYPE_CHECKING:
+    __getattr__ = on_demand(
+        __name__,
+        {
+            "wearstats.life.incidence": ("CumulativeIncidence", "cumulative_incidence"),
+            "wearstats.life.sensitivity": ("PriorSensitivity", "prior_sensitivity"),
+        },
+    )

@@ -247,10 +247,12 @@ def _checks(
     from contextlib import suppress
 
     from wearstats.errors import FitError, UsageError
-    from wearstats.life import compare_laws, goodness_of_fit, influence, prior_sensitivity
+    from wearstats.life import compare_laws, goodness_of_fit, influence
 
     prior = None
     if sensitivity or answer.method == "bayes":
+        from wearstats.life import prior_sensitivity
+
         prior = prior_sensitivity(observations, answer.baseline, shape=answer.bayes.fixed_shape)
     fit = answer.likelihood
     if fit is None or fit.mu is None:
