@@ -128,6 +128,9 @@ def interval(
     centre, gradient, _ = quantity.point(summit.theta)
     lean = summit.covariance @ gradient
     variance = float(gradient @ lean)
+    if not 0.0 < variance < np.inf:
+        message = "the likelihood is level at its top: no interval can be told"
+        raise NotConvergedError(message, last=summit.theta.tolist())
     spread = float(np.sqrt(variance))
     span = SPAN * max(1.0, spread)
     ends: list[float | None] = []

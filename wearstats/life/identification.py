@@ -19,6 +19,8 @@ LEAST_FAILURES = 3
 
 _SAME = 1e-9
 _TOGETHER = 1e-7
+_LEVEL = 1e-8
+"""Curvature of the log likelihood: a standard deviation of ten thousand on a log scale."""
 _FLAT = 1e-6
 """A log likelihood that falls by less over thirty units of a direction does not fall."""
 
@@ -129,11 +131,13 @@ def flat_direction(
     along = np.zeros(theta.size)
     along[free] = axes[:, 0]
     top = value_at(theta)
-    for sign in (1.0, -1.0):
-        falls = [top - value_at(theta + sign * step * along) for step in (10.0, 30.0)]
-        if all(fall < _FLAT for fall in falls):
-            return sign * along
-    return None
+    worst = {
+        sign: max(top - value_at(theta + sign * step * along) for step in (10.0, 30.0))
+        for sign in (1.0, -1.0)
+    }
+    sign = min(worst, key=lambda each: worst[each])
+    # A level ridge may bend away from its own direction; nothing real is so little curved.
+    return sign * along if worst[sign] < _FLAT or spectrum[0] < _LEVEL else None
 
 
 def refuse_direction(lives: Exposures, direction: FloatArray) -> None:
@@ -148,7 +152,8 @@ def refuse_direction(lives: Exposures, direction: FloatArray) -> None:
     most = float(np.abs(beta).max(initial=0.0))
     if most > 0.05 * float(np.abs(direction).max()):
         parts = [
-            f"the hazard ratio of {name} {'grows' if part > 0 else 'falls'} without bound"
+            f"the hazard ratio of {name.replace('_', ' ')} "
+            f"{'grows' if part > 0 else 'falls'} without bound"
             for name, part in zip(lives.names, beta, strict=True)
             if abs(part) > 0.3 * most
         ]

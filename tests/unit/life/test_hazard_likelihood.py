@@ -207,6 +207,16 @@ def test_refuses_separation_and_says_where_it_rises(baseline: str) -> None:
     assert refused.value.direction == "the hazard ratio of lot falls without bound"
 
 
+def test_a_ridge_that_bends_is_no_maximum() -> None:
+    # Five failed by their first run, one was sound after it: any shape from some tens up fits as
+    # well, and the ridge is not straight. A climb comes to rest anywhere on it.
+    upper = [1.0, np.inf, 1.0, 1.0, 1.0, 1.0]
+    lower = [0.0, 1.0, 0.0, 0.0, 0.0, 0.0]
+    known = fixed(lower, upper, [64.0, 70.0, 93.0, 92.0, -20.0, 83.0])
+    with pytest.raises(NotIdentifiedError, match=r"settle no law|without exception"):
+        HazardRegression().fit(known)
+
+
 def test_a_variance_of_nought_is_an_answer_with_an_upper_end() -> None:
     # Units dealt out by turns: lives of one unit are no more alike than others.
     looked = [float(life % 7 + 2) for life in range(28)]
