@@ -17,8 +17,11 @@ from wearstats.arrays import FloatArray, IntArray
 from wearstats.errors import NotConvergedError
 from wearstats.feeler import BLADE_STEP_THOU, FEEL_U_THOU, feeler
 from wearstats.leakage.boost_data import Wear
+from wearstats.leakage.geometry import END_STATION_WEIGHT
 
 _FAILED = ("burned", "pulled", "cut", "rubbed")
+_LOOK = ["unit", "build", "age"]
+_END_STATIONS = ("front", "rear")
 _LEAST = 1e-4
 _LEAST_LOOKS = 6
 _NOT_READ = 1e8
@@ -172,7 +175,7 @@ class Followed:
 
 
 def _usable(readings: pd.DataFrame, what: str, wear: Wear) -> pd.DataFrame:
-    """One row for each unit, build and age: mean of the middles and its variance."""
+    """One row for each unit, build and age: mean of the middles along the rotor, its variance."""
     mine = readings.loc[(readings["what"] == what) & readings["build"].notna()]
     mine = mine.loc[mine["age"].notna() & ~mine["strips"].isin(_FAILED)]
     if "left_out" in mine:
@@ -189,6 +192,7 @@ def _usable(readings: pd.DataFrame, what: str, wear: Wear) -> pd.DataFrame:
             "age": mine["age"].to_numpy(float),
             "middle": read.mean_thou,
             "variance": read.u_thou**2,
+            "weight": _station_weights(mine),
         }
     )
     open_above = read.censoring == "right"
@@ -199,11 +203,42 @@ def _usable(readings: pd.DataFrame, what: str, wear: Wear) -> pd.DataFrame:
         )
         table.loc[open_above, ["middle", "variance"]] = _stands_for(least, *expected)
     known = np.isfinite(table["middle"]) & np.isfinite(table["variance"])
-    grouped = table.loc[known].groupby(["unit", "build", "age"], sort=True)
-    looks: pd.DataFrame = grouped.agg(
-        middle=("middle", "mean"), variance=("variance", "mean"), count=("middle", "size")
-    ).reset_index()
-    return looks.assign(variance=looks["variance"] / looks["count"])
+    # One open above knows little of its place: it is weighed by what it says, not by its station.
+    table["part"] = np.where(open_above, np.arange(len(table)), -1)
+    parts = _averaged(table.loc[known], table.loc[known, "weight"], [*_LOOK, "part"])
+    return _averaged(parts, 1.0 / parts["variance"], _LOOK)
+
+
+def _averaged(table: pd.DataFrame, weight: pd.Series, by: list[str]) -> pd.DataFrame:
+    """Weighted mean of `middle` and its `variance` for each group."""
+    sums = (
+        table.assign(
+            weight=weight,
+            middle=weight * table["middle"],
+            variance=weight**2 * table["variance"],
+        )
+        .groupby(by, sort=True)[["weight", "middle", "variance"]]
+        .sum()
+    )
+    whole = sums["weight"]
+    found = pd.DataFrame(
+        {"middle": sums["middle"] / whole, "variance": sums["variance"] / whole**2}
+    )
+    return found.reset_index()
+
+
+def _station_weights(mine: pd.DataFrame) -> FloatArray:
+    """Weight of each reading along the rotor: half at the first and last place of a look.
+
+    Gaps side by side add, and an end station stands for half as much rotor as one between.
+    """
+    if "station" not in mine:
+        return np.ones(len(mine))
+    inches = pd.to_numeric(mine["station"], errors="coerce")
+    look = inches.groupby([mine["unit"], mine["build"], mine["age"]])
+    at_end = mine["station"].isin(_END_STATIONS)
+    at_end |= (inches == look.transform("min")) | (inches == look.transform("max"))
+    return np.where(at_end, END_STATION_WEIGHT, 1.0)
 
 
 def _stands_for(least: FloatArray, expected: FloatArray, sd: FloatArray) -> FloatArray:

@@ -15,6 +15,8 @@ TIP_SHARE = 0.70
 """Share of a turn over which a tip seals alone; 0.5 for straight rotors at speed, 1 at most."""
 DISPLACED_SHARE = 0.50
 """Displaced volume over the volume of both rotors' tip cylinders, three lobes."""
+END_STATION_WEIGHT = 0.5
+"""An end station stands for half as much rotor as one between (trapezoidal rule)."""
 
 _LEAST_RATIO, _MOST_RATIO = 0.5, 5.0
 
@@ -101,7 +103,7 @@ def mean_gap(
     stations = table.shape[-1]
     weights = np.ones(stations)
     if stations > 1:
-        weights[[0, -1]] = 0.5
+        weights[[0, -1]] = END_STATION_WEIGHT
     return np.asarray((table @ (weights / weights.sum())).mean(axis=-1))
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearstats.arrays import FloatArray
+from wearstats.estimates import Estimate
 
 PRIOR_LOG_SD = 0.35
 """Of the multiplier about 1: discharge 15 %, share of the turn 25 %, end length and bending."""
@@ -80,6 +81,19 @@ class Multiplier:
         """Return the multipliers at given shares of the posterior."""
         cumulated = np.cumsum(self.chances) - 0.5 * self.chances
         return np.asarray(np.interp(shares, cumulated, self.values))
+
+    def before(self, level: float) -> Estimate:
+        """Return what was believed before any boost was seen.
+
+        Parameters
+        ----------
+        level : float
+        """
+        from scipy.special import ndtri
+
+        reach = float(np.exp(self.prior_log_sd * ndtri(0.5 + level / 2.0)))
+        middle = self.prior_middle
+        return Estimate(middle, middle / reach, middle * reach, level)
 
     def draws(self, count: int, rng: np.random.Generator) -> FloatArray:
         """Draw evenly over the posterior, in random order."""

@@ -59,8 +59,9 @@ def not_told_apart(
             else (": the prior on what else fades decides" if inflation > WARN_INFLATION else "")
         )
         said.append(
-            "leakage and what else fades with runs on the strips (belt, engine, fuel): variance "
-            f"inflation {inflation:.1f} within units{grave}"
+            "leakage and what else fades with runs on the strips (belt, engine, fuel): they grow "
+            f"together, which makes either {np.sqrt(inflation):.1f} times as uncertain as it would "
+            f"be alone (variance inflation {inflation:.1f} within units){grave}"
         )
     width = multiplier.width_over_prior
     if width > HARDLY_MOVED:

@@ -149,7 +149,8 @@ def _show(fit: "LeakFit", scale: "Scale", worth: "Scale") -> None:
     show.line(f"Mean over these runs, lost since the restrip: {mean}.")
     show.line(
         f"Leakage is {numbers.quantity(fit.multiplier_estimate)} times what the clearances should "
-        "leak."
+        "leak; before any boost was seen it was taken for "
+        f"{numbers.quantity(fit.multiplier.before(fit.level))}."
     )
     rows: list[tuple[str, ...]] = []
     for unit in fit.units:

@@ -6,7 +6,7 @@ import pytest
 from scipy.stats import multivariate_normal, norm
 
 from wearstats.leakage.crossed import Groups, fit_crossed
-from wearstats.leakage.followed import Followed, _stands_for
+from wearstats.leakage.followed import Followed, _stands_for, _usable
 from wearstats.wear import ClearanceWear
 
 
@@ -179,3 +179,42 @@ def test_a_reading_open_above_is_followed_and_a_sure_one_says_nothing() -> None:
     none, _ = Followed.of(wear, table[~place], "tip").clearance_at(*at)
     assert read_over(9.0) > float(before[0]) + 2.0
     assert read_over(0.5) == pytest.approx(float(none[0]), abs=0.02)
+
+
+def test_end_stations_of_a_look_count_half() -> None:
+    # By the trapezoidal rule: (5.2 / 2 + 4.0 + 5.6 / 2) / 2 = 4.7; the plain mean is 4.933.
+    table = readings()
+    place = (table["unit"] == "K2") & (table["build"] == 1) & (table["age"] == 6.0)
+    wear = ClearanceWear("tip").fit(table)
+
+    def followed(stations: list[str], values: list[float]) -> float:
+        look = pd.concat([table[place]] * len(values), ignore_index=True)
+        look = look.assign(low_thou=values, high_thou=values, station=stations)
+        whole = pd.concat([table[~place].assign(station=None), look], ignore_index=True)
+        usable = _usable(whole, "tip", wear)
+        mine = usable[(usable["unit"] == "K2") & (usable["build"] == 1) & (usable["age"] == 6.0)]
+        # Variance of the weighted mean: (1/4)^2 + (1/2)^2 + (1/4)^2 of one reading's 1/12.
+        expected = 0.375 / 12.0 if len(values) > 1 else 1.0 / 12.0
+        assert float(mine["variance"].iloc[0]) == pytest.approx(expected)
+        return float(mine["middle"].iloc[0])
+
+    values = [5.2, 4.0, 5.6]
+    assert followed(["front", "center", "rear"], values) == pytest.approx(4.7)
+    assert followed(["1.0", "9.5", "18"], values) == pytest.approx(4.7)
+    assert followed(["rear"], [5.6]) == pytest.approx(5.6)
+
+
+def test_a_reading_open_above_that_was_sure_spoils_no_look() -> None:
+    table = readings()
+    wear = ClearanceWear("tip").fit(table)
+    place = (table["unit"] == "K2") & (table["build"] == 1) & (table["age"] == 6.0)
+    sure = table[place].assign(low_thou=3.0, high_thou=np.nan)
+
+    def look(whole: pd.DataFrame) -> np.ndarray:
+        usable = _usable(whole, "tip", wear)
+        mine = usable[(usable["unit"] == "K2") & (usable["build"] == 1) & (usable["age"] == 6.0)]
+        return np.asarray(mine[["middle", "variance"]].to_numpy(float)[0])
+
+    alone, both = look(table), look(pd.concat([table, sure], ignore_index=True))
+    assert both == pytest.approx(alone, rel=0.02)
+    assert both[1] < alone[1]
