@@ -1,6 +1,7 @@
 """Leak flow, weather and boost: from clearances to the pressure they cost."""
 
 from wearstats.feeler import FeelerReadings, feeler
+from wearstats.leakage.ahead import BoostAhead
 from wearstats.leakage.boost import BoostFit, BoostModel
 from wearstats.leakage.boost_data import LeftOutRows, Wear
 from wearstats.leakage.geometry import (
@@ -52,6 +53,7 @@ __all__ = [
     "DRY",
     "TOTAL_RESTS_ON",
     "Air",
+    "BoostAhead",
     "BoostFit",
     "BoostModel",
     "FeelerReadings",

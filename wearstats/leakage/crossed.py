@@ -5,7 +5,7 @@ depend on the number of rows. Builds, the many and small groups, are eliminated 
 1975, Biometrics 31:423-447, doi:10.2307/2529430).
 """
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -59,6 +59,8 @@ class CrossedFit:
         Of each component, and "rest".
     others : tuple of Other
         The same coefficients at other variances of one component, each with its chance.
+    solved : tuple of Solved
+        The equations behind `others`, one by one.
     """
 
     coefficients: FloatArray
@@ -66,6 +68,7 @@ class CrossedFit:
     levels: dict[str, FloatArray]
     variances: dict[str, float]
     others: "tuple[Other, ...]"
+    solved: "tuple[Solved, ...]"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,6 +78,38 @@ class Other:
     chance: float
     coefficients: FloatArray
     covariance: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solved:
+    """Everything the equations say at given variances, for a forecast of further rows.
+
+    Parameters
+    ----------
+    effects : ndarray, shape (q,)
+        Coefficients, then the levels of every component but the small one.
+    covariance : ndarray, shape (q, q)
+        Their posterior.
+    dense : mapping of str to int
+        Place in `effects` of a component's first level.
+    small : str
+        The component that was eliminated, or empty.
+    small_levels, small_variances : ndarray, shape (groups,)
+        Its levels, and their variance were `effects` known.
+    small_weights : sparse array, shape (groups, q)
+        What one more of each effect takes off each of these levels.
+    variances : mapping of str to float
+        Of each component, and "rest".
+    """
+
+    effects: FloatArray
+    covariance: FloatArray
+    dense: dict[str, int]
+    small: str
+    small_levels: FloatArray
+    small_variances: FloatArray
+    small_weights: Any
+    variances: dict[str, float]
 
 
 class _Sums:
@@ -206,7 +241,7 @@ def fit_crossed(
     ratios = np.exp(best.x[1:])
     found = _solve(sums, sizes, residual, ratios)
     first = fixed.shape[1] + len(prior_sd)
-    moved = _moved(sums, found, ratios, first, shared_errors)
+    moved = _moved(sums, found, ratios, shared_errors)
     ends = np.cumsum([first, *sizes[2]])
     levels = {
         name: found.effects[low:high]
@@ -214,59 +249,70 @@ def fit_crossed(
     }
     if small is not None:
         levels[small] = found.small_effects
-    covariance = found.inverse[:first, :first] + moved
-    others = [Other(1.0, found.effects[:first], covariance)]
+    steps = [best.x]
     if unsure in dense:
-        others = _others(sums, sizes, best.x, (1 + dense.index(str(unsure)), moved), loss)
+        place = 1 + dense.index(str(unsure))
+        steps = [best.x + step * np.eye(len(best.x))[place] for step in _STEPS]
+    solved = []
+    for logs in steps:
+        each = _solve(sums, sizes, residual, np.exp(logs[1:]))
+        starts = dict(zip(dense, map(int, ends[:-1]), strict=True))
+        solved.append(_kept(sums, each, np.exp(logs[1:]), moved, starts, small or ""))
+    heights = np.array([-loss(logs) for logs in steps]) if len(steps) > 1 else np.zeros(1)
+    chances = np.exp(heights - heights.max())
+    chances /= chances.sum()
     variances = {name: float(r * residual) for name, r in zip(names, ratios, strict=True)}
     return CrossedFit(
         coefficients=found.effects[:first],
-        covariance=covariance,
+        covariance=(found.inverse + moved)[:first, :first],
         levels=levels,
         variances={**variances, "rest": residual},
-        others=tuple(others),
+        others=tuple(
+            Other(float(chance), one.effects[:first], one.covariance[:first, :first])
+            for chance, one in zip(chances, solved, strict=True)
+        ),
+        solved=tuple(solved),
+    )
+
+
+def _kept(  # noqa: PLR0917 - what the equations are made of
+    sums: _Sums,
+    found: _Solved,
+    ratios: FloatArray,
+    moved: FloatArray,
+    starts: dict[str, int],
+    small: str,
+) -> Solved:
+    names = [*starts, *([small] if small else [])]
+    variances = {name: float(r * found.residual) for name, r in zip(names, ratios, strict=True)}
+    diagonal = sums.small_counts + (1.0 / ratios[-1] if small else 0.0)
+    product = sums.small_product
+    return Solved(
+        effects=found.effects,
+        covariance=found.inverse + moved,
+        dense=starts,
+        small=small,
+        small_levels=found.small_effects,
+        small_variances=found.residual / diagonal,
+        small_weights=None
+        if product is None
+        else product.multiply(1.0 / diagonal[:, np.newaxis]).tocsr(),
+        variances={**variances, "rest": found.residual},
     )
 
 
 def _moved(
-    sums: _Sums, found: _Solved, ratios: FloatArray, first: int, errors: FloatArray | None
+    sums: _Sums, found: _Solved, ratios: FloatArray, errors: FloatArray | None
 ) -> FloatArray:
-    """Covariance of what errors of the response move the coefficients by, shape (first, first)."""
+    """Covariance of what errors of the response move the effects by, shape (effects, effects)."""
     if errors is None:
-        return np.zeros((first, first))
+        return np.zeros_like(found.inverse)
     right = sums.design.T @ errors
     if sums.small_product is not None:
         diagonal = sums.small_counts + 1.0 / ratios[-1]
         right = right - sums.small_product.T @ ((sums.small.T @ errors) / diagonal[:, np.newaxis])
-    by_draw = found.inverse[:first] @ right / found.residual
+    by_draw = found.inverse @ right / found.residual
     return np.asarray(by_draw @ by_draw.T / errors.shape[1])
-
-
-def _others(
-    sums: _Sums,
-    sizes: tuple[int, FloatArray, list[int]],
-    best: FloatArray,
-    unsure: tuple[int, FloatArray],
-    loss: Callable[[FloatArray], float],
-) -> list[Other]:
-    """Solve at several variances of one component, weighed by their penalised likelihood."""
-    place, moved = unsure
-    first = len(moved)
-    spread = float(np.exp(best[0]))
-    found, heights = [], []
-    for step in _STEPS:
-        logs = best.copy()
-        logs[place] += step
-        residual = sums.spread * spread
-        solved = _solve(sums, sizes, residual, np.exp(logs[1:]))
-        found.append((solved.effects[:first], solved.inverse[:first, :first] + moved))
-        heights.append(-loss(logs))
-    chances = np.exp(np.array(heights) - max(heights))
-    chances /= chances.sum()
-    return [
-        Other(float(chance), effects, covariance)
-        for chance, (effects, covariance) in zip(chances, found, strict=True)
-    ]
 
 
 def _solve(

@@ -8,6 +8,7 @@ import pandas as pd
 
 from wearstats.arrays import FloatArray
 from wearstats.errors import ObservationError, TooFewError, UsageError
+from wearstats.leakage.ahead import NO_BOOST, Known
 from wearstats.leakage.balance import REFERENCE_PSI, Balance
 from wearstats.leakage.boost_data import LEAST_ROWS, ChosenRows, Wear, choose
 from wearstats.leakage.crossed import CrossedFit, Groups, fit_crossed
@@ -28,7 +29,6 @@ from wearstats.leakage.weather import normalise_boost
 _EXPONENT_SD = 0.2
 """Of what the balance gets wrong in the exponent of overdrive, engine speed and temperature."""
 _DRY_FROM = 0.7
-_NO_BOOST = "displacements and overdrive as entered give no boost"
 _ENDLESS = "displacements and overdrive as entered heat the charge without end"
 _VARIES = 1e-3
 _STRAYS = 200
@@ -128,7 +128,9 @@ class LeakModel:
         at = middle
         for _ in range(_MOST_LINES):
             expected = ExpectedLoss.about(at, balance, hot)
-            line, groups = self._line(found, chosen, machines, balance, expected, middle, strays)
+            line, groups, centres = self._line(
+                found, chosen, machines, balance, expected, middle, strays
+            )
             multiplier = _multiplier(line, middle, log_sd, self.multiplier_log_sd)
             at = float(multiplier.quantiles(np.array([0.5]))[0])
             if abs(at / expected.at - 1.0) < _SAME_MULTIPLIER:
@@ -152,6 +154,18 @@ class LeakModel:
             not_told_apart=not_told_apart(chosen, expected.slope, multiplier),
             cautions=(*cautions(sizes, season, now), *notes),
             corrected=_corrected(found, line, groups, balance, expected, middle),
+            known=Known(
+                line=line,
+                groups=groups,
+                rows=chosen[["unit", "build"]],
+                balance=balance,
+                wears=wears,
+                readings=readings,
+                warmth=warmth,
+                middle=middle,
+                at=expected.at,
+                centres=centres,
+            ),
         )
 
     def _machines(self, found: ChosenRows, units: pd.DataFrame) -> tuple[ChosenRows, Machines]:
@@ -168,8 +182,8 @@ class LeakModel:
                 _check_enough(found)
                 return found, machines
             # Such a run moves what stands in for sizes not entered: look again without it.
-            found = found.without(endless, _ENDLESS).without(wrong[~endless], _NO_BOOST)
-        message = f"no run with boost fits the machines as entered: {_NO_BOOST} or {_ENDLESS}"
+            found = found.without(endless, _ENDLESS).without(wrong[~endless], NO_BOOST)
+        message = f"no run with boost fits the machines as entered: {NO_BOOST} or {_ENDLESS}"
         raise ObservationError(message, hint="Check the units sheet and the overdrive column.")
 
     def _prior(
@@ -204,14 +218,16 @@ class LeakModel:
         expected: ExpectedLoss,
         middle: float,
         strays: FloatArray,
-    ) -> tuple[CrossedFit, dict[str, Groups]]:
+    ) -> tuple[CrossedFit, dict[str, Groups], dict[str, float]]:
         groups = _groups(chosen)
         columns = [-expected.slope, chosen["age"].to_numpy(float)]
         spreads = [self.multiplier_log_sd, self.drift_sd]
-        for values in (machines.drive, machines.speed_rpm, machines.air_k):
-            logs = np.log(values)
+        centres: dict[str, float] = {}
+        for name in ("drive", "speed_rpm", "air_k"):
+            logs = np.log(getattr(machines, name))
             if np.ptp(logs) > _VARIES:
-                columns.append(logs - logs.mean())
+                centres[name] = float(logs.mean())
+                columns.append(logs - centres[name])
                 spreads.append(_EXPONENT_SD)
         response = found.log_ratio - np.log(balance.none) + expected.with_multiplier(middle)
         many = "build" if "build" in groups else None
@@ -225,7 +241,7 @@ class LeakModel:
             unsure="meet",
             shared_errors=expected.per_thou[:, np.newaxis] * strays,
         )
-        return line, groups
+        return line, groups, centres
 
 
 def _multiplier(line: CrossedFit, middle: float, log_sd: float, model_sd: float) -> Multiplier:

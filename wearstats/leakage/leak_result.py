@@ -9,6 +9,7 @@ import pandas as pd
 from wearstats.arrays import FloatArray
 from wearstats.errors import UsageError
 from wearstats.estimates import Estimate
+from wearstats.leakage.ahead import BoostAhead, Known
 from wearstats.leakage.boost_data import LeftOutRows
 from wearstats.leakage.losses import Losses
 from wearstats.leakage.machines import PATHS
@@ -53,6 +54,8 @@ class LeakFit(Readable):
     corrected : DataFrame
         The boost rows with tip_thou, boost_norm_psi, predicted_psi and why a row was not used,
         or "".
+    known : Known
+        What a forecast of boost rests on.
     """
 
     level: float
@@ -67,6 +70,7 @@ class LeakFit(Readable):
     not_told_apart: tuple[str, ...]
     cautions: tuple[str, ...]
     corrected: pd.DataFrame
+    known: Known
 
     @property
     def units(self) -> tuple[str, ...]:
@@ -175,6 +179,29 @@ class LeakFit(Readable):
     def fleet_in_all(self, level: float | None = None) -> Estimate:
         """Mean over all runs fitted of the boost lost against no leak at all."""
         return self._estimate(self.lost.fleet_total, level)
+
+    def boost_ahead(self, rows: pd.DataFrame) -> dict[str, BoostAhead | str]:
+        """Say what boost each unit should show at one meet to come, on strips that last.
+
+        The machine is each unit's at its last run fitted, but for what the rows say.
+
+        Parameters
+        ----------
+        rows : DataFrame
+            The meet's runs: unit, build, age (after the run), and where known overdrive_pct,
+            engine_speed_rpm, air_temperature_f.
+
+        Returns
+        -------
+        dict of str to BoostAhead or str
+            For each unit; a str says why there is none.
+
+        Raises
+        ------
+        TooFewError
+            Boost of fewer than three meets was fitted.
+        """
+        return self.known.boost_ahead(rows)
 
     def _by_path(
         self, draws: FloatArray, unit: str, level: float | None, quantity: str
