@@ -217,7 +217,7 @@ def test_few_runs_rest_on_the_prior_and_are_said_to() -> None:
 def test_many_runs_narrow_the_prior(fit: LeakFit) -> None:
     assert fit.multiplier.width_over_prior < 0.6
     before = fit.multiplier.before(0.95)
-    # The prior of ln theta, N(0, 0.35^2): 0.50 to 2.0 in 95 % (LEAKAGE 2.5).
+    # The prior of ln theta, N(0, 0.35^2), in 95 %: exp(-+1.96 x 0.35), by hand.
     assert (before.estimate, before.low, before.high) == pytest.approx((1.0, 0.50, 1.99), abs=5e-3)
     assert not any("hardly moved" in said for said in fit.not_told_apart)
     assert any("variance inflation" in said for said in fit.not_told_apart)
