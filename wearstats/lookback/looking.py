@@ -9,6 +9,7 @@ from wearstats.errors import ObservationError
 from wearstats.estimates import Estimate
 from wearstats.life import LifePosterior
 from wearstats.lives import StripLives, lives_of
+from wearstats.lookback.boost_scores import BoostLookback, score_boosts
 from wearstats.lookback.calibration import CalibrationRow, calibration_table
 from wearstats.lookback.result import (
     LEAST_BURNED,
@@ -39,6 +40,7 @@ def look_back(
     rule_runs: float | None = None,
     costs: Costs | None = None,
     seed: int = 0,
+    boost: bool = False,
 ) -> Lookback:
     """Say of every past meet what would have been said that morning, and score it.
 
@@ -53,6 +55,8 @@ def look_back(
         None takes the season's.
     seed : int
         Of the lives drawn for the savings.
+    boost : bool
+        Whether to forecast each unit's boost as well: one fit of leakage for each meet.
 
     Raises
     ------
@@ -60,7 +64,7 @@ def look_back(
         A level or a rule that is none.
     """
     money = season.costs if costs is None else costs
-    said = list(LookBack(level, rule_runs, money).forecasts(season))
+    said = list(LookBack(level, rule_runs, money, boost=boost).forecasts(season))
     lives = lives_of(season)
     life = fitted(lives.observations(FAILED))
     scored, meets = _outcomes(said, lives, life)
@@ -80,7 +84,15 @@ def look_back(
         rule_given=rule_runs is not None,
         level=level,
         simulated=season.simulated,
+        boost=_boost(said, season, lives, level) if boost else None,
     )
+
+
+def _boost(
+    said: Sequence[MeetForecast], season: Season, lives: StripLives, level: float
+) -> BoostLookback:
+    pairs = [(each.meet, each.boosts) for each in said if each.boosts is not None]
+    return score_boosts(pairs, season, lives, level)
 
 
 def _outcomes(

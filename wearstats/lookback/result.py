@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from wearstats.estimates import Estimate
+from wearstats.lookback.boost_scores import BoostLookback
 from wearstats.lookback.calibration import CalibrationRow
 from wearstats.lookback.rolling import Forecast, MeetForecast
 from wearstats.lookback.savings import Savings
@@ -217,6 +218,8 @@ class Lookback(Readable):
     rule_given : bool
     level : float
     simulated : bool
+    boost : BoostLookback or None
+        None unless asked for.
     """
 
     meets: tuple[MeetScore, ...]
@@ -230,6 +233,7 @@ class Lookback(Readable):
     rule_given: bool
     level: float
     simulated: bool
+    boost: BoostLookback | None = None
 
     @property
     def tells(self) -> bool:
@@ -331,6 +335,7 @@ class Lookback(Readable):
             "against": [each.as_dict() for each in self.comparisons],
             "savings": None if saved is None else savings_as_dict(saved, savings_told(self)),
             "no_savings": self.no_savings,
+            "boost": None if self.boost is None else self.boost.as_dict(),
             "simulated": self.simulated,
         }
 

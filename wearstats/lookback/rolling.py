@@ -10,6 +10,7 @@ from wearstats.errors import FitError, ObservationError, TooFewError, UsageError
 from wearstats.estimates import Estimate
 from wearstats.life import LifePosterior, Prior, posterior
 from wearstats.lives import Observations, StripLives, lives_of
+from wearstats.lookback.boosts import MeetBoosts, meet_boosts
 from wearstats.lookback.calibration import CountForecast
 from wearstats.lookback.forecasts import (
     Rule,
@@ -66,6 +67,8 @@ class MeetForecast:
         As it was known that morning.
     plan_runs : float or None
         Runs after which the plan restripped; None without costs or fit, infinite: never.
+    boosts : MeetBoosts or None
+        None unless asked for.
     """
 
     meet: Meet
@@ -76,6 +79,7 @@ class MeetForecast:
     failures: float
     rule: Rule
     plan_runs: float | None
+    boosts: MeetBoosts | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +90,7 @@ class _Morning:
     known: StripLives
     starts: list[Start]
     without: list[NoStart]
+    boosts: MeetBoosts | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +110,8 @@ class LookBack:
         Whether to ask the fleet's curve as well.
     prior : Prior, optional
         What is believed before the first record; None as in every plan.
+    boost : bool
+        Whether to forecast each unit's boost as well.
     """
 
     level: float = 0.9
@@ -112,6 +119,7 @@ class LookBack:
     costs: Costs | None = None
     curve: bool = True
     prior: Prior | None = None
+    boost: bool = False
 
     def __post_init__(self) -> None:
         """Refuse settings that make no sense."""
@@ -126,8 +134,17 @@ class LookBack:
         Rows dated on a meet's first day or later have no say in its forecasts, but for which
         units run at it, how often, at what load and on which strips: that is the plan.
         """
-        mornings = spread(partial(_morning, season), enumerate(meets_of(season.runs)))
+        mornings = spread(partial(self._morning, season), enumerate(meets_of(season.runs)))
         return spread(self._said, _with_earlier(mornings))
+
+    def _morning(self, season: Season, meet: tuple[int, Meet]) -> _Morning:
+        number, at = meet
+        known = lives_of(known_before(season, at.first))
+        starts, without = starts_of(season, at, number, known)
+        boosts = None
+        if self.boost:
+            boosts = meet_boosts(season, at, known, starts, self.level)
+        return _Morning(at, known, starts, without, boosts)
 
     def _said(self, at: tuple[_Morning, tuple[Start, ...]]) -> MeetForecast:
         morning, earlier = at
@@ -139,8 +156,10 @@ class LookBack:
         failures = observations.failures
         if isinstance(life, str) or not starts:
             silent = [NoStart(start.meet, start.unit, str(life)) for start in starts]
-            everyone = (*without, *silent)
-            return MeetForecast(meet, (), everyone, None, observations.count, failures, rule, None)
+            everyone, lives = (*without, *silent), observations.count
+            return MeetForecast(
+                meet, (), everyone, None, lives, failures, rule, None, morning.boosts
+            )
         chances, count = model_chances(life, starts, self.level)
         by_rule = rule_chances(starts, rule, earlier, LivesByRun(known))
         silence: list[float | None] = [None] * len(starts)
@@ -154,14 +173,8 @@ class LookBack:
             failures,
             rule,
             None if self.costs is None else planned_runs(life, self.costs),
+            morning.boosts,
         )
-
-
-def _morning(season: Season, meet: tuple[int, Meet]) -> _Morning:
-    number, at = meet
-    known = lives_of(known_before(season, at.first))
-    starts, without = starts_of(season, at, number, known)
-    return _Morning(at, known, starts, without)
 
 
 def _with_earlier(

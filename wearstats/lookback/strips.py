@@ -90,6 +90,11 @@ class LivesByRun:
         return self._of_run.get(run)
 
 
+def through_meet(season: Season, meet: Meet) -> LivesByRun:
+    """Return the lives on the records up to a meet's last day."""
+    return LivesByRun(lives_of(known_before(season, meet.last + pd.Timedelta(days=1))))
+
+
 def starts_of(
     season: Season, meet: Meet, number: int, known: StripLives
 ) -> tuple[list[Start], list[NoStart]]:
@@ -108,7 +113,7 @@ def starts_of(
     known : StripLives
         Of the records dated before the meet.
     """
-    through = LivesByRun(lives_of(known_before(season, meet.last + pd.Timedelta(days=1))))
+    through = through_meet(season, meet)
     before = LivesByRun(known)
     starts: list[Start] = []
     without: list[NoStart] = []

@@ -1,6 +1,7 @@
 """What a lookback tells, in sentences."""
 
 from wearstats.estimates import Estimate
+from wearstats.lookback.boost_scores import LEAST_BOOSTS, BoostLookback
 from wearstats.lookback.result import LEAST_BURNED, Comparison, Lookback, Total, told_by
 from wearstats.shown import counted
 
@@ -53,6 +54,29 @@ def _beside(comparisons: tuple[Comparison, ...]) -> str:
     }
     parts = [words[told].format(" and ".join(names)) for told, names in groups.items()]
     return "; " + ", ".join(parts)
+
+
+def boost_sentence(answer: BoostLookback) -> str:
+    """Say how far forecasts of boost can be believed."""
+    count, scores = len(answer.scored), answer.scores
+    if scores is None or not answer.tells:
+        return (
+            f"Whether boost came as said cannot be told: {counted(count, 'forecast')} could be "
+            f"compared, and it takes {LEAST_BOOSTS}."
+        )
+    words = {
+        "as said": "Boost kept within its intervals about as often as said",
+        "too narrow": "Boost kept within its intervals less often than said: do not trust them",
+        "too wide": "Boost kept within its intervals more often than said: they are wide",
+    }
+    beside = {"better": "better than", "worse": "worse than"}.get(
+        told_by(scores.gain), "which cannot be told from"
+    )
+    return (
+        f"{words[answer.told]} ({answer.held} of {count}, {answer.level * count:.0f} expected). "
+        f"The forecasts were off by {scores.absolute.estimate:.1f} psi on average, {beside} the "
+        f"{scores.absolute_as_last.estimate:.1f} psi of the unit's mean at its last meet."
+    )
 
 
 def savings_told(answer: Lookback) -> str:
