@@ -9,15 +9,18 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from wearstats.lookback import LookBack, MeetForecast
+from wearstats.lives import lives_of
+from wearstats.lookback import LookBack, MeetBoosts, MeetForecast
+from wearstats.lookback.boosts import meet_boosts
 from wearstats.lookback.calibration import count_forecast
-from wearstats.lookback.meets import meets_of
+from wearstats.lookback.meets import known_before, meets_of
 from wearstats.lookback.scores import brier, log_score
+from wearstats.lookback.strips import starts_of
 from wearstats.records.costs import Costs
 from wearstats.records.season import Season
 from wearstats_synthetic import simulate
 
-MEETS, UNITS = 4, 3
+MEETS, UNITS = 5, 3
 COSTS = Costs(planned=350.0, burn_through=900.0)
 STATES = ("sound", "hot", "burned", "pulled", None)
 REASONS = ("burned", "planned", "crash", "sold", None)
@@ -28,13 +31,13 @@ def season() -> Season:
     return simulate(4, meets=MEETS, units=UNITS).records
 
 
-def said(records: Season, meets: int) -> list[MeetForecast]:
-    return list(islice(LookBack(costs=COSTS).forecasts(records), meets))
+def said(records: Season, meets: int, *, boost: bool = False) -> list[MeetForecast]:
+    return list(islice(LookBack(costs=COSTS, boost=boost).forecasts(records), meets))
 
 
 @functools.cache
-def base() -> tuple[MeetForecast, ...]:
-    return tuple(said(season(), MEETS))
+def base(*, boost: bool = False) -> tuple[MeetForecast, ...]:
+    return tuple(said(season(), MEETS, boost=boost))
 
 
 def spoken(forecast: MeetForecast) -> tuple[object, ...]:
@@ -49,6 +52,7 @@ def spoken(forecast: MeetForecast) -> tuple[object, ...]:
         forecast.failures,
         forecast.rule,
         forecast.plan_runs,
+        forecast.boosts,
     )
 
 
@@ -89,10 +93,10 @@ def test_what_came_after_a_meet_has_no_say_in_it(number: int, seed: int, share: 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(30))
 def test_it_has_none_however_it_is_rewritten(seed: int) -> None:
-    rewrite_what_came_after(1 + seed % (MEETS - 1), seed, (seed % 5) / 4)
+    rewrite_what_came_after(1 + seed % (MEETS - 1), seed, (seed % 5) / 4, boost=True)
 
 
-def rewrite_what_came_after(number: int, seed: int, share: float) -> None:
+def rewrite_what_came_after(number: int, seed: int, share: float, *, boost: bool = False) -> None:
     """Change, thin and retire everything dated after a meet; no forecast to there may change."""
     rng, records = np.random.default_rng(seed), season()
     meet = meets_of(records.runs)[number]
@@ -106,8 +110,9 @@ def rewrite_what_came_after(number: int, seed: int, share: float) -> None:
     gone = meet.last + pd.Timedelta(days=int(rng.integers(1, 60)))
     units = records.units.assign(retired=pd.Series([gone] * len(records.units)))
     changed = Season.from_frames(runs, restrips, units, readings)
-    found = said(changed, number + 1)
-    assert [spoken(one) for one in found] == [spoken(one) for one in base()[: number + 1]]
+    found = said(changed, number + 1, boost=boost)
+    before = base(boost=boost)[: number + 1]
+    assert [spoken(one) for one in found] == [spoken(one) for one in before]
 
 
 @settings(max_examples=2, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -123,6 +128,49 @@ def test_what_was_seen_at_a_meet_has_no_say_in_it(number: int, seed: int) -> Non
     changed = Season.from_frames(runs, restrips, records.units, records.readings)
     found = said(changed, number + 1)
     assert spoken(found[number]) == spoken(base()[number])
+
+
+def boosts_at(records: Season, number: int) -> MeetBoosts:
+    """Say the boost of one meet alone."""
+    meet = meets_of(records.runs)[number]
+    known = lives_of(known_before(records, meet.first))
+    starts, _ = starts_of(records, meet, number, known)
+    return meet_boosts(records, meet, known, starts, LookBack().level)
+
+
+@functools.cache
+def base_boosts(number: int) -> MeetBoosts:
+    return boosts_at(season(), number)
+
+
+@pytest.mark.parametrize("number", [3, 4])
+def test_no_boost_of_a_meet_or_later_has_a_say_in_its_boost(number: int) -> None:
+    records, rng = season(), np.random.default_rng(number)
+    assert base_boosts(number).forecasts
+    meet = meets_of(records.runs)[number]
+    here = after(records.runs, meet.first - pd.Timedelta(days=1))
+    runs = rewritten(records.runs, after(records.runs, meet.last), rng)
+    boost = np.where(here, rng.uniform(5.0, 60.0, len(here)), runs["boost_psi"])
+    runs = words(runs.assign(boost_psi=boost), "strips", here, STATES, rng)
+    readings = records.readings[records.readings["date"] < meet.first]
+    changed = Season.from_frames(runs, records.restrips, records.units, readings)
+    assert boosts_at(changed, number) == base_boosts(number)
+
+
+@pytest.mark.parametrize(
+    ("column", "at_the_meet", "more"), [("overdrive_pct", True, 5.0), ("boost_psi", False, 1.0)]
+)
+def test_overdrive_of_the_meet_and_boost_before_it_do_have_a_say(
+    column: str, at_the_meet: bool, more: float
+) -> None:
+    records = season()
+    here = after(records.runs, meets_of(records.runs)[3].first - pd.Timedelta(days=1))
+    values = records.runs[column]
+    runs = records.runs.assign(**{column: values.mask(here == at_the_meet, values + more)})
+    changed = Season.from_frames(runs, records.restrips, records.units, records.readings)
+    pairs = zip(boosts_at(changed, 3).forecasts, base_boosts(3).forecasts, strict=True)
+    for now, before in pairs:
+        assert (now.psi.estimate or 0.0) > (before.psi.estimate or 0.0) + 0.3
 
 
 def test_what_came_before_a_meet_does_have_a_say() -> None:

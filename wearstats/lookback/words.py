@@ -3,6 +3,7 @@
 from wearstats.estimates import Estimate
 from wearstats.lookback.boost_scores import LEAST_BOOSTS, BoostLookback
 from wearstats.lookback.result import LEAST_BURNED, Comparison, Lookback, Total, told_by
+from wearstats.numbers import chance, level, quantity
 from wearstats.shown import counted
 
 _OTHERS = {"rule": "the shop's rule", "curve": "the fleet's curve"}
@@ -65,17 +66,19 @@ def boost_sentence(answer: BoostLookback) -> str:
             f"compared, and it takes {LEAST_BOOSTS}."
         )
     words = {
-        "as said": "Boost kept within its intervals about as often as said",
-        "too narrow": "Boost kept within its intervals less often than said: do not trust them",
-        "too wide": "Boost kept within its intervals more often than said: they are wide",
+        "as said": "about as often as said",
+        "too narrow": "less often than said, so do not trust them",
+        "too wide": "more often than said, so they are wider than they need be",
     }
     beside = {"better": "better than", "worse": "worse than"}.get(
         told_by(scores.gain), "which cannot be told from"
     )
     return (
-        f"{words[answer.told]} ({answer.held} of {count}, {answer.level * count:.0f} expected). "
-        f"The forecasts were off by {scores.absolute.estimate:.1f} psi on average, {beside} the "
-        f"{scores.absolute_as_last.estimate:.1f} psi of the unit's mean at its last meet."
+        f"Boost kept within its {level(answer.level)} intervals in {answer.held} of {count} "
+        f"cases, {chance(scores.coverage)}: {words[answer.told]}. Forecasts were off by "
+        f"{quantity(scores.absolute)} on "
+        f"average, {beside} the unit's mean at its last meet, off by "
+        f"{quantity(scores.absolute_as_last)}; mean error {quantity(scores.error)}."
     )
 
 

@@ -8,7 +8,7 @@ import click
 from wearstats_cli import options
 
 if TYPE_CHECKING:
-    from wearstats.lookback import Comparison, Lookback, MeetScore
+    from wearstats.lookback import BoostLookback, BoostMeet, Comparison, Lookback, MeetScore
 
 
 NAMES = {"rule": "shop's rule", "curve": "fleet's curve"}
@@ -45,8 +45,9 @@ def command(
 ) -> int:
     """Say of each past meet in BOOK what was to be said that morning, and how it came out.
 
-    Every forecast rests on the records dated before its meet and on nothing later. Exit code 1
-    where too few strips burned through to tell anything.
+    Burn-throughs, and where boost was logged each unit's boost. Every forecast rests on the
+    records dated before its meet and on nothing later. Exit code 1 where too few strips burned
+    through to tell anything.
     """
     from wearstats.lookback import look_back
     from wearstats.records.costs import read_costs
@@ -56,7 +57,14 @@ def command(
     season = reading.season_of(book)
     money = read_costs(costs) if costs is not None else None
     with show.working("Looking back"), on_workers(workers, cluster=cluster):
-        answer = look_back(season, level=level, rule_runs=rule, costs=money, seed=seed)
+        answer = look_back(
+            season,
+            level=level,
+            rule_runs=rule,
+            costs=money,
+            seed=seed,
+            boost=bool(season.runs["boost_psi"].notna().any()),
+        )
     if as_json:
         show.as_json("lookback", answer.as_dict())
     else:
@@ -77,6 +85,8 @@ def _show(answer: "Lookback") -> None:
         _show_meets(answer)
         _show_calibration(answer)
         _show_comparisons(answer)
+    if answer.boost is not None:
+        _show_boost(answer.boost)
     show.bullets("Had the plan been followed", [savings_sentence(answer)])
     unknown, without = answer.not_known(), answer.without()
     show.bullets(
@@ -170,11 +180,12 @@ def _show_comparisons(answer: "Lookback") -> None:
     )
     for each in answer.comparisons:
         show.line(_comparison_sentence(each))
-    low, high = scores.brier_bounds
-    show.line(
-        "Whatever the outcomes not known were, the Brier score of the forecasts lies within "
-        f"{low:.2f} and {high:.2f}."
-    )
+    if answer.not_known():
+        low, high = scores.brier_bounds
+        show.line(
+            "Whatever the outcomes not known were, the Brier score of the forecasts lies between "
+            f"{low:.2f} and {high:.2f}."
+        )
     rule = _rule_sentence(answer)
     if rule:
         show.line(rule)
@@ -204,6 +215,40 @@ def _rule_sentence(answer: "Lookback") -> str:
     return (
         f"The shop's rule, taken as the median age at planned restrips known before each meet; "
         f"by the last meet: {runs} ({count(last.planned, 'planned restrip')})."
+    )
+
+
+def _show_boost(boost: "BoostLookback") -> None:
+    from wearstats.lookback import boost_sentence
+    from wearstats_cli import show
+    from wearstats_reports.cells import count
+
+    show.heading("Boost by meet, psi at 29.921 inHg")
+    if boost.meets:
+        show.table(
+            ("meet", "from", "units", "said", "logged", "held"),
+            [_boost_row(meet) for meet in boost.meets],
+            right=("units", "said", "logged"),
+        )
+        show.line(
+            "said, logged: mean over the units, each on the strips it came with; held: units whose "
+            "boost came within the interval said."
+        )
+    show.line(boost_sentence(boost))
+    left_out, without = boost.runs_left_out, boost.without
+    runs, cases = sum(left_out.values()), sum(without.values())
+    show.bullets(f"Boost not compared: {count(runs, 'run')}", _counted(left_out))
+    show.bullets(f"No forecast of boost: {count(cases, 'case')}", _counted(without))
+
+
+def _boost_row(meet: "BoostMeet") -> tuple[str, ...]:
+    return (
+        meet.meet.name or "no name",
+        f"{meet.meet.first:%Y-%m-%d}",
+        str(meet.units),
+        f"{meet.said:.1f}",
+        f"{meet.logged:.1f}",
+        f"{meet.held} of {meet.units}",
     )
 
 
