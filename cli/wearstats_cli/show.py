@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 _PATIENCE_SECONDS = 1.0
+_BULLET = "- "
 
 
 def as_json(command: str, body: Mapping[str, Any]) -> None:
@@ -57,10 +58,17 @@ def banner(*, simulated: bool) -> None:
 
 def bullets(title: str, sentences: Sequence[str]) -> None:
     """Print a heading and a list, or nothing where there is nothing to say."""
-    if sentences:
-        heading(title)
-        for sentence in sentences:
-            line(f"- {sentence}")
+    if not sentences:
+        return
+    from rich.text import Text
+
+    heading(title)
+    console = _console()
+    for sentence in sentences:
+        wrapped = Text(_written(sentence, console)).wrap(console, console.width - len(_BULLET))
+        for number, part in enumerate(wrapped):
+            part.rstrip()
+            console.print(Text(" " * len(_BULLET) if number else _BULLET) + part)
 
 
 def _console(*, stderr: bool = False) -> "Console":
