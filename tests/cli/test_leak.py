@@ -1,16 +1,15 @@
 """`wearstats leak` as a person meets it."""
 
 import json
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from told import Tell
 from wearstats_cli.main import main
 from wearstats_synthetic import simulate, write_sheets
 
-Tell = Callable[..., tuple[int, str, str]]
 TEST = """[[test]]
 unit = "K1"
 slip_rpm = 250.0
@@ -20,18 +19,6 @@ mesh_thou = 4.0
 front_thou = 6.0
 rear_thou = 6.0
 """
-
-
-@pytest.fixture
-def tell(capsys: pytest.CaptureFixture[str]) -> Tell:
-    def call(*words: str | Path) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as left:
-            main([str(word) for word in words])
-        printed = capsys.readouterr()
-        assert isinstance(left.value.code, int)
-        return left.value.code, printed.out, printed.err
-
-    return call
 
 
 @pytest.fixture(scope="module")

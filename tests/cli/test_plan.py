@@ -1,43 +1,12 @@
 """`wearstats plan` as a person meets it."""
 
-import json
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import pytest
 
-from wearstats_cli.main import main
-
-
-class Said(NamedTuple):
-    code: int
-    out: str
-    err: str
-
-    @property
-    def json(self) -> dict[str, Any]:
-        answer: dict[str, Any] = json.loads(self.out, parse_constant=pytest.fail)
-        return answer
-
-
-Tell = Callable[..., Said]
+from told import Tell
 
 LIVES = {"K1": (7, 9, 8), "K2": (8, 6, 10), "K3": (9, 7, 8)}
-
-
-@pytest.fixture
-def tell(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Tell:
-    monkeypatch.setenv("COLUMNS", "80")
-
-    def call(*words: str | Path) -> Said:
-        with pytest.raises(SystemExit) as left:
-            main([str(word) for word in words])
-        printed = capsys.readouterr()
-        assert isinstance(left.value.code, int)
-        return Said(left.value.code, printed.out, printed.err)
-
-    return call
 
 
 @pytest.fixture

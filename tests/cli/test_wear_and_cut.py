@@ -2,12 +2,12 @@
 
 import json
 import math
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from told import Tell
 from wearstats_cli.main import main
 from wearstats_synthetic import simulate, write_sheets
 
@@ -21,21 +21,6 @@ GOES = {
     ("driven", "center"): (30, 30, 31),
     ("driven", "rear"): (30, 29, 30),
 }
-
-
-@pytest.fixture
-def tell(capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str, str]]:
-    def call(*words: str | Path) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as left:
-            main([str(word) for word in words])
-        printed = capsys.readouterr()
-        assert isinstance(left.value.code, int)
-        return left.value.code, printed.out, printed.err
-
-    return call
-
-
-Tell = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
