@@ -2,6 +2,7 @@
 
     python benchmarks/leakage.py            # both
     python benchmarks/leakage.py errors --replicates 200 --seed 1
+    python benchmarks/leakage.py ahead --replicates 40
     python benchmarks/leakage.py time
 
 The truth is the balance of blower and engine with a discharge coefficient, path multipliers,
@@ -264,6 +265,57 @@ def errors(options: argparse.Namespace) -> None:
             print(line)
 
 
+def last_meet(season: Season) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Return the rows before the last meet, that meet's on its first strips, and old readings."""
+    rows = season.rows
+    at = rows["date"] == rows["date"].max()
+    first = rows[at].groupby("unit")[["build", "age"]].first()
+    told = season.readings.join(first, on="unit", rsuffix="_then")
+    same = told["build"] == told["build_then"]
+    old = (told["build"] < told["build_then"]) | (same & (told["age"] < told["age_then"]))
+    meet = rows[at & (rows["build"] == rows["unit"].map(first["build"]))]
+    return rows[~at], meet, season.readings[old]
+
+
+def ahead(options: argparse.Namespace) -> None:
+    """Print how often the boost of the last meet came within its interval, and errors."""
+    for runs, units in ((120, 6), (150, 6), (300, 6)):
+        held, errors_psi, last_psi, widths, failed = [], [], [], [], 0
+        for replicate in range(options.replicates):
+            season = simulate(options.seed * 100_000 + runs * 1000 + replicate, runs, units)
+            known, meet, readings = last_meet(season)
+            try:
+                wear = ClearanceWear("tip", level=LEVEL).fit(readings)
+                fit = LeakModel(draws=50).fit(known, {"tip": wear}, season.units, readings=readings)
+            except FitError:
+                failed += 1
+                continue
+            both = pd.concat([known, meet])
+            station = both["barometer_inhg"] * INHG_PA / PSI_PA
+            both = both.assign(psi=REFERENCE_PSI * both["boost_psi"] / station)
+            inside = []
+            for unit, said in fit.boost_ahead(meet).items():
+                if isinstance(said, str):
+                    continue
+                mean, own = said.mean_psi(LEVEL), both[both["unit"] == unit]
+                days = own.groupby("date")["psi"].mean().to_numpy()
+                low, high = mean.low or -math.inf, mean.high or math.inf
+                inside.append(low <= days[-1] <= high)
+                widths.append(high - low)
+                errors_psi.append((mean.estimate or math.nan) - days[-1])
+                last_psi.append(days[-2] - days[-1])
+            held.append(float(np.mean(inside)))
+        share = np.array(held)
+        print(
+            f"{runs // units // 5 - 1} meets on record, {len(widths)} forecasts ({failed} seasons "
+            f"not fitted): 90 % interval holds {share.mean():.1%} +- "
+            f"{share.std(ddof=1) / math.sqrt(len(share)):.1%}, median width "
+            f"{np.median(widths):.2f} psi; mean error {np.mean(errors_psi):.2f}, absolute "
+            f"{np.mean(np.abs(errors_psi)):.2f}, of the last meet's "
+            f"{np.mean(np.abs(last_psi)):.2f} psi"
+        )
+
+
 def times(options: argparse.Namespace) -> None:
     """Print seconds of a whole analysis for growing seasons of 50 units, and the exponent."""
     sizes = (1_000, 5_000, 15_000, 50_000)
@@ -291,12 +343,16 @@ def times(options: argparse.Namespace) -> None:
 def main() -> None:
     """Read the command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("what", nargs="?", choices=["errors", "time", "both"], default="both")
+    parser.add_argument(
+        "what", nargs="?", choices=["errors", "ahead", "time", "both"], default="both"
+    )
     parser.add_argument("--replicates", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
     if options.what in {"errors", "both"}:
         errors(options)
+    if options.what == "ahead":
+        ahead(options)
     if options.what in {"time", "both"}:
         times(options)
 

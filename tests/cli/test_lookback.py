@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 import pytest
 
 from wearstats_cli.main import main
+from wearstats_synthetic import simulate, write_sheets
 
 
 class Said(NamedTuple):
@@ -99,3 +100,58 @@ def test_costs_make_savings(tell: Tell, tmp_path: Path) -> None:
     assert body["savings"]["done"] == {"planned": 3, "burned": 6}
     assert body["savings"]["followed"] == 3
     assert body["savings"]["currency"] == "USD"
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A simulated book with boost and clearances."""
+    folder = tmp_path_factory.mktemp("boost")
+    write_sheets(simulate(7, meets=5, units=3), folder, spoiled=False)
+    path = folder / "shop.book"
+    names = ("runs_dock.csv", "runs_trailer.xlsx", "restrips.csv", "units.csv")
+    with pytest.raises(SystemExit):
+        main(["log", str(path), *(str(folder / name) for name in names)])
+    return path
+
+
+def test_boost_is_told_by_meet(tell: Tell, shop: Path) -> None:
+    said = tell("lookback", shop)
+    section = said.out.split("Boost by meet", 1)[1]
+    assert all(len(line) <= 80 for line in said.out.splitlines())
+    told = " ".join(section.split())
+    boost = tell("lookback", shop, "--json").json["boost"]
+    assert boost["sentence"].replace("\xa0", " ") in told.replace("\xa0", " ")
+    assert boost["forecasts"] == sum(meet["units"] for meet in boost["meets"]) > 0
+    assert boost["held"] == sum(meet["held"] for meet in boost["meets"])
+    for meet in boost["meets"]:
+        row = f"{meet['units']} {meet['said']:.1f} {meet['logged']:.1f} {meet['held']} of "
+        assert f"{meet['first_day']} {row}{meet['units']}" in told
+    left_out = sum(boost["runs_left_out"].values())
+    assert f"Boost not compared: {left_out} runs" in told
+    assert set(boost["scores"]) == {
+        "coverage",
+        "error",
+        "absolute_error",
+        "absolute_error_as_last_meet",
+        "gain",
+    }
+
+
+@pytest.mark.slow
+def test_workers_say_the_same_of_boost(tell: Tell, shop: Path) -> None:
+    assert tell("lookback", shop, "--workers", "2", "--json").out == (
+        tell("lookback", shop, "--json").out
+    )
+
+
+def test_a_book_without_boost_says_nothing_of_it(tell: Tell, tmp_path: Path) -> None:
+    book = book_of(tell, tmp_path, burned=3)
+    said = tell("lookback", book)
+    assert "Boost" not in said.out
+    assert tell("lookback", book, "--json").json["boost"] is None
+
+
+def test_bounds_that_are_one_are_not_told_twice(tell: Tell, tmp_path: Path) -> None:
+    (tmp_path / "known").mkdir()
+    known = tell("lookback", book_of(tell, tmp_path / "known", burned=3))
+    assert "Whatever the outcomes" not in known.out
