@@ -55,17 +55,17 @@ def _show_rest(each: "FactorAnswer") -> None:
     spread = each.variance
     if each.fit is not None and spread is not None:
         note = f"; {spread.note}" if spread.note else ""
-        show.line(f"- Unit effects ({each.fit.frailty}): variance {show.bare(spread)}{note}.")
+        show.listed([f"Unit effects ({each.fit.frailty}): variance {show.bare(spread)}{note}."])
     elif each.no_units:
-        show.line(f"- Unit effects left out: {each.no_units}.")
+        show.listed([f"Unit effects left out: {each.no_units}."])
     if each.cox is None:
         return
     said = []
     for name, ratio in each.cox.hazard_ratios(each.level).items():
         factor = each.factors[name]
         said.append(f"{' '.join(compared(factor))} {show.bare(_raised(ratio, factor.step))}")
-    show.line(f"- Second opinion, Cox's regression without a law: {'; '.join(said)}.")
-    show.line(f"- {each.cox.proportionality.sentence}")
+    second = f"Second opinion, Cox's regression without a law: {'; '.join(said)}."
+    show.listed([second, each.cox.proportionality.sentence])
 
 
 def _raised(ratio: "Estimate", step: float) -> "Estimate":

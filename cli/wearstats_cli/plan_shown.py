@@ -39,8 +39,7 @@ def _show_sets(sets: "SetsNeeded", hours: float | None) -> None:
         said.append(f"{numbers.percent(chance)}: {count(sets.enough(chance), 'set')}{work}")
     ahead = count(sets.runs_ahead, "run")
     show.line(f"Enough for {ahead} on each of {count(sets.units, 'unit')}, with a chance of")
-    for each in said:
-        show.line(f"- {each}")
+    show.listed(said)
 
 
 def _show_meet(attempt: "Attempt[MeetPlan]") -> None:
@@ -112,12 +111,11 @@ def _show_what_if(attempt: "Attempt[WhatIf]") -> None:
         rows.append(("cost a run", _said(now), _said(then)))
     show.table(("", "as recorded", asked), rows)
     show.line(
-        f"Life changes by a factor of {show.bare(found.life_ratio)}. From "
+        f"With {asked}, life changes by a factor of {show.bare(found.life_ratio)}. From "
         f"{count(int(found.lives), 'life', 'lives')}, {found.failures:g} burned through; "
         f"{found.left_out} left out for want of the column."
     )
-    for remark in found.remarks:
-        show.line(f"- {remark}")
+    show.listed(found.remarks)
 
 
 def _said(estimate: "Estimate") -> str:

@@ -58,11 +58,15 @@ def banner(*, simulated: bool) -> None:
 
 def bullets(title: str, sentences: Sequence[str]) -> None:
     """Print a heading and a list, or nothing where there is nothing to say."""
-    if not sentences:
-        return
+    if sentences:
+        heading(title)
+        listed(sentences)
+
+
+def listed(sentences: Sequence[str]) -> None:
+    """Print a list, a second line of a sentence under its first."""
     from rich.text import Text
 
-    heading(title)
     console = _console()
     for sentence in sentences:
         wrapped = Text(_written(sentence, console)).wrap(console, console.width - len(_BULLET))

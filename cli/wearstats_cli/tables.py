@@ -79,10 +79,10 @@ def _due(unit: "UnitOutlook") -> str:
         return ""
     if found.best is None:
         return "never"
-    low, high = found.near_best[0][0] if found.near_best else None, found.latest
-    return (
-        f"{found.best}" if low is None else f"{found.best} ({low}-{'' if high is None else high})"
-    )
+    low, high = found.near_best[0][0] if found.near_best else found.best, found.latest
+    if low == high == found.best:
+        return f"{found.best}"
+    return f"{found.best} ({low}-{'' if high is None else high})"
 
 
 def _chance(estimate: "Estimate | None") -> str:

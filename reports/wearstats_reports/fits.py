@@ -7,11 +7,19 @@ from typing import Generic, TypeVar
 import numpy as np
 import pandas as pd
 
+from wearstats.arrays import FloatArray
 from wearstats.errors import FitError, ObservationError, PlanError
 from wearstats.leakage import LeakFit, LeakModel
 from wearstats.life import IntervalCurve, LifeAnswer, SurvivalCurve, fit_life, seen_curve
 from wearstats.lives import StripLives, boost_rows, clearance_readings, lives_of
-from wearstats.plans import FleetOutlook, RestripPlan, UnitEffects, outlook, unit_effects
+from wearstats.plans import (
+    FleetOutlook,
+    LossOfUnit,
+    RestripPlan,
+    UnitEffects,
+    outlook,
+    unit_effects,
+)
 from wearstats.plans.restrip import LossByAge
 from wearstats.records.season import Season
 from wearstats.recurrence import RecurrenceAnswer, histories_of, recurrence_of
@@ -130,6 +138,27 @@ def _loss_by_age(
     return lambda runs: per_run * np.asarray(runs, dtype=np.float64)
 
 
+def _loss_of(wears: dict[str, ClearanceWearFit] | None, boost: LeakFit | None) -> LossOfUnit:
+    """Return the same for each unit, by its own readings and what a thou is worth to it."""
+    of_fleet = _loss_by_age(wears, boost)
+
+    def lost_on(name: str, build: int | None) -> LossByAge | None:
+        if wears is None or boost is None or name not in boost.units:
+            return of_fleet
+        worth = {path: boost.worth(name)[path].estimate or 0.0 for path in wears}
+
+        def lost(runs: FloatArray) -> FloatArray:
+            ages = np.asarray(runs, dtype=np.float64)
+            strips = [name] * ages.size, [np.nan if build is None else build] * ages.size
+            thou = {path: wear.growth(*strips, ages)[0] for path, wear in wears.items()}
+            psi = [worth[path] * np.maximum(grown, 0.0) for path, grown in thou.items()]
+            return np.asarray(np.sum(psi, axis=0))
+
+        return lost
+
+    return lost_on
+
+
 def _boost(
     boosts: pd.DataFrame,
     wears: Attempt[dict[str, ClearanceWearFit]],
@@ -186,6 +215,7 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float | Non
             loss_psi_by_age=_loss_by_age(wears.fit, boost.fit),
             level=level,
             draws_of=None if effects.fit is None else effects.fit.draws_of,
+            loss_of=_loss_of(wears.fit, boost.fit),
         )
 
     return Fits(

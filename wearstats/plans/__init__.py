@@ -8,7 +8,7 @@ from wearstats.plans.fleet import FleetOutlook, UnitApart, UnitOutlook
 from wearstats.plans.meet import Meet, MeetPlan, MeetRun, MeetUnit, read_meet
 from wearstats.plans.meet_planning import plan_meet
 from wearstats.plans.meet_units import meet_units
-from wearstats.plans.outlook import outlook
+from wearstats.plans.outlook import LossOfUnit, outlook
 from wearstats.plans.restrip import RestripInterval, RestripPlan
 from wearstats.plans.sets import SetsNeeded, StripsNow, sets_needed, strips_now
 from wearstats.plans.unit_effects import UnitEffects, unit_effects
@@ -21,6 +21,7 @@ __all__ = [
     "Chances",
     "FleetOutlook",
     "KnownSurvival",
+    "LossOfUnit",
     "Meet",
     "MeetPlan",
     "MeetRun",

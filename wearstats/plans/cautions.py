@@ -16,7 +16,8 @@ CAUTIONS = (_HAZARDS, _NUMBERS, _RULES)
 
 ADVICE_MEANS = {
     "run": "the records speak for the runs ahead; no permission to run: look at the part first",
-    "look first": "the records alone do not reach the chance asked for, or are too few; a look tells more",
+    "look first": "the records alone do not reach the chance asked for, or are too few; "
+    "a look tells more",
     "restrip": "the records speak for new strips before the runs ahead",
 }
 """What each word of advice says, for a legend."""

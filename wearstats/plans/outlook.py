@@ -22,6 +22,9 @@ from wearstats.records.season import Season
 DrawsOfUnit = Callable[[str], SurvivalDraws]
 """Draws of burn-through on a unit by its name."""
 
+LossOfUnit = Callable[[str, int | None], LossByAge | None]
+"""Boost lost by run on a unit by its name: of one of its builds, or of the next (None)."""
+
 FAILED = "burned"
 """The failure whose life the draws describe."""
 
@@ -36,6 +39,7 @@ def outlook(
     loss_psi_by_age: LossByAge | None = None,
     level: float = 0.9,
     draws_of: DrawsOfUnit | None = None,
+    loss_of: LossOfUnit | None = None,
 ) -> FleetOutlook:
     """Return where every unit stands and what the records speak for.
 
@@ -57,6 +61,8 @@ def outlook(
     draws_of : callable, optional
         Draws of burn-through on a unit by its name, see `UnitEffects.draws_of`: each unit is then
         told by its own draws and gets a restrip interval of its own.
+    loss_of : callable, optional
+        Boost lost on a unit, by its own readings; None takes `loss_psi_by_age` for every unit.
 
     Raises
     ------
@@ -79,13 +85,16 @@ def outlook(
 
     of_fleet = _Curve(draws, interval)
 
+    def lost_on(name: str, build: int | None) -> LossByAge | None:
+        return loss_psi_by_age if loss_of is None else loss_of(name, build)
+
     @functools.cache
     def curve_of(name: str, limit: float | None) -> _Curve:
         if draws_of is None:
             return of_fleet
         own = draws_of(name)
         held = replace(plan, service_limit_runs=limit)
-        return _Curve(own, held.best(own, loss_psi_by_age, level, longest_seen=longest))
+        return _Curve(own, held.best(own, lost_on(name, None), level, longest_seen=longest))
 
     @functools.cache
     def chances_of(curve: _Curve, age: float, last_look: float) -> Chances:
@@ -98,7 +107,7 @@ def outlook(
         curve_of,
         int(runs_ahead),
         plan,
-        loss_psi_by_age,
+        lost_on,
         hot=hot_seen(lives, draws, FAILED),
         first_hot=first_hot(lives),
         own=draws_of is not None,
@@ -133,7 +142,7 @@ class _Ask:
     curve_of: Callable[[str, float | None], _Curve]
     runs_ahead: int
     plan: RestripPlan
-    loss_psi_by_age: LossByAge | None
+    lost_on: LossOfUnit
     hot: HotSeen
     first_hot: Mapping[tuple[str, int], float]
     own: bool
@@ -148,12 +157,14 @@ class _Strips:
     hot_since: float | None
 
 
-def _stakes(ask: _Ask, interval: RestripInterval, age: float) -> Stakes | None:
+def _stakes(
+    ask: _Ask, interval: RestripInterval, age: float, loss: LossByAge | None
+) -> Stakes | None:
     costs, least = ask.plan.costs, interval.cost_per_run
     if costs is None or least is None or least.estimate is None:
         return None
     runs = np.asarray(age + 1.0 + np.arange(ask.runs_ahead), dtype=np.float64)
-    lost = np.zeros(len(runs)) if ask.loss_psi_by_age is None else ask.loss_psi_by_age(runs)
+    lost = np.zeros(len(runs)) if loss is None else loss(runs)
     return Stakes(
         least_per_run=least.estimate,
         burn_through=costs.burn_through,
@@ -223,7 +234,7 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
         bound=ask.plan.least_chance,
         asks_for_chance=ask.plan.asks_for_chance,
         service_limit_runs=limit,
-        stakes=_stakes(ask, curve.interval, age),
+        stakes=_stakes(ask, curve.interval, age, ask.lost_on(name, build)),
         cost_of_look=None if ask.plan.costs is None else ask.plan.costs.look,
         failures=ask.failures,
     )

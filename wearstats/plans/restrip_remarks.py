@@ -4,7 +4,7 @@ import math
 
 from wearstats.estimates import Estimate
 from wearstats.plans.advice import ENOUGH_FAILURES
-from wearstats.plans.words import money, percent_exactly, runs_in_words, stretch
+from wearstats.plans.words import money_with_interval, percent_exactly, runs_in_words, stretch
 
 
 def on_cost(
@@ -15,8 +15,7 @@ def on_cost(
     to_failure: Estimate,
 ) -> tuple[str, ...]:
     """Say which number of runs costs least, or that none does."""
-    currency = at_best.unit
-    unplanned = f"{money(to_failure.estimate or 0.0, currency)} a run"
+    unplanned = f"{money_with_interval(to_failure)} a run"
     if best is None:
         never = (
             "Run to failure costs no more: no planned number of runs lowers the cost below "
@@ -26,14 +25,14 @@ def on_cost(
     nearly = " or ".join(stretch(low, high) for low, high in near_best)
     least = (
         f"Restripping after {runs_in_words(best)} costs least, "
-        f"{money(at_best.estimate or 0.0, currency)} a run; what costs within "
+        f"{money_with_interval(at_best)} a run; what costs within "
         f"{percent_exactly(tolerance)} of that: {nearly}."
     )
     if near_best[-1][1] is not None:
         return (least,)
     return (
         least,
-        f"Run to failure costs hardly more ({unplanned}): money alone does not decide.",
+        f"Run to failure costs hardly more, {unplanned}: money alone does not decide.",
     )
 
 
@@ -81,5 +80,7 @@ def on_failures(failures: int | None) -> tuple[str, ...]:
     return (f"{few} on record: the prior carries much of this.",)
 
 
-UNCOUNTED_LOSS = "Lost boost is not counted: how it grows with runs cannot be told from the records."
+UNCOUNTED_LOSS = (
+    "Lost boost is not counted: how it grows with runs cannot be told from the records."
+)
 """Where a lost psi has a price but no loss by run is known."""

@@ -105,6 +105,22 @@ def money(amount: float, currency: str) -> str:
     return f"{number} {currency}" if currency else number
 
 
+def money_with_interval(amount: Estimate) -> str:
+    """Return a sum of money with its interval; its unit is the currency.
+
+    Examples
+    --------
+    >>> money_with_interval(Estimate(83.267, 71.4, 101.2, 0.9, "USD"))
+    '83 USD (71 to 101)'
+    """
+    if amount.estimate is None:
+        return "not known"
+    whole = f"{amount.estimate:,.0f} {amount.unit}".rstrip()
+    if amount.low is None or amount.high is None:
+        return whole
+    return f"{whole} ({amount.low:,.0f} to {amount.high:,.0f})"
+
+
 def about_money(amount: float, currency: str) -> str:
     """Return an expected sum of money as finely as it is known: whole, in two figures.
 

@@ -130,6 +130,22 @@ def test_more_overdrive_makes_more_boost_and_new_strips_widen_it(fit: LeakFit) -
     assert blank.log_ratio == pytest.approx(now.log_ratio, abs=1e-9)
 
 
+def test_a_clearance_off_before_is_in_the_level_of_its_build(fit: LeakFit) -> None:
+    rows = a_meet(fit).iloc[:1].reset_index(drop=True)
+    unit, wear = str(rows["unit"].iloc[0]), fit.known.wears["tip"]
+
+    def sd_at(build: float, age: float) -> float:
+        return float(wear.clearance_at([unit], [build], np.array([age]))[1][0])
+
+    build, age = float(rows["build"].iloc[0]), float(rows["age"].iloc[0])
+    for more, on in ((0.0, build), (4.0, build), (4.0, build + 1.0)):
+        later = rows.assign(age=age + more, build=on)
+        sd = np.array([sd_at(on, age + more)])
+        before = sd_at(build, age) if on == build else 0.0
+        found = fit.known._unknown_thou(unit, later, sd)
+        assert found**2 == pytest.approx(sd**2 - before**2, abs=1e-12)
+
+
 def test_who_cannot_be_told_of_says_why(fit: LeakFit) -> None:
     rows = a_meet(fit)
     assert set(fit.boost_ahead(rows.assign(unit="K99")).values()) == {

@@ -24,6 +24,7 @@ from wearstats.plans import (
     outlook,
     strips_now,
 )
+from wearstats.plans.restrip import LossByAge
 from wearstats.records.costs import Costs
 from wearstats.records.season import Season
 
@@ -483,3 +484,32 @@ def test_from_a_season_to_advice() -> None:
     matrix, weights = fitted.survival_matrix(np.array([2.0, 6.0]))
     expected = float(weights @ (matrix[:, 1] / matrix[:, 0]))
     assert shown.ahead.estimate == pytest.approx(expected, rel=1e-9)
+
+
+def test_each_unit_is_told_by_its_own_loss() -> None:
+    prices = Costs(planned=300.0, burn_through=1500.0, lost_psi_per_run=50.0, currency="USD")
+    asked: list[tuple[str, int | None]] = []
+
+    def loss_of(name: str, build: int | None) -> LossByAge:
+        asked.append((name, build))
+        psi = 1.0 if name == "K2" else 0.1
+        return lambda runs: psi * np.asarray(runs, dtype=np.float64)
+
+    found = fleet(
+        build_of("K1", age=2.0),
+        build_of("K2", age=2.0),
+        plan=RestripPlan(prices),
+        draws_of=lambda _: WEAR_OUT,
+        loss_of=loss_of,
+    )
+    tight, wide = found.units
+    assert set(asked) == {("K1", None), ("K1", 1), ("K2", None), ("K2", 1)}
+    assert tight.interval is not None
+    assert wide.interval is not None
+    assert tight.interval.best is not None
+    assert wide.interval.best is not None
+    # What leaks more is renewed sooner, at more a run.
+    assert wide.interval.best < tight.interval.best
+    assert tight.gain is not None
+    assert wide.gain is not None
+    assert wide.gain < tight.gain

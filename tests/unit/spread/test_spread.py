@@ -275,8 +275,8 @@ def studied(*words: object) -> str:
 def test_a_calibration_study_counts_the_same_bytes_on_a_cluster(
     cluster: str, tmp_path: Path
 ) -> None:
-    words = (BENCHMARKS / "calibration.py", "--replicates", 1, "--drawn", 1, "--ends", 1)
-    words = (*words, "--library", 0)
+    small = ("--replicates", 1, "--drawn", 1, "--ends", 1, "--library", 0)
+    words = (BENCHMARKS / "calibration.py", *small)
     studied(*words, "--workers", 1, "--json", tmp_path / "alone.json")
     studied(*words, "--cluster", cluster, "--json", tmp_path / "away.json")
     alone = (tmp_path / "alone.json").read_bytes()
