@@ -107,7 +107,7 @@ class Known:
     groups : mapping of str to Groups
         Of the runs fitted.
     rows : DataFrame
-        unit and build of the runs fitted.
+        unit, build and age of the runs fitted.
     balance : Balance
         Of the runs fitted.
     wears : mapping of str to Wear
@@ -162,7 +162,7 @@ class Known:
         columns += [np.log(getattr(machines, name)) - mean for name, mean in self.centres.items()]
         without = np.log(balance.none) - expected.with_multiplier(self.middle)
         # An error of clearance is one for all runs of the meet.
-        stray = expected.per_thou * gaps.sd[0]
+        stray = expected.per_thou * self._unknown_thou(unit, rows, gaps.sd[0])
         design, codes = np.column_stack(columns), self._codes(unit, rows)
         each = [rows_ahead(solved, design, codes) for solved in self.line.solved]
         return BoostAhead(
@@ -171,6 +171,19 @@ class Known:
             log_ratio=np.stack([without + mean for mean, _ in each]),
             covariance=np.stack([covariance + np.outer(stray, stray) for _, covariance in each]),
         )
+
+    def _unknown_thou(self, unit: str, rows: pd.DataFrame, sd: FloatArray) -> FloatArray:
+        """Return how far the tip clearance may be off, as far as no level has taken it up.
+
+        What was off at the last run fitted on these strips is in the build's level; what came
+        since is taken to come by steps of its own, so variances differ by it.
+        """
+        fitted = self.rows[self.rows["unit"].astype(str) == unit]
+        last = fitted.groupby("build", sort=False).tail(1).reset_index(drop=True)
+        before = gaps_at(last, self.wears, self.readings).sd[0]
+        taken_up = pd.Series(before**2, index=last["build"].to_numpy(float))
+        level = taken_up.reindex(rows["build"].to_numpy(float)).fillna(0.0).to_numpy()
+        return np.asarray(np.sqrt(np.abs(sd**2 - level)))
 
     def _chances(self) -> FloatArray:
         likely = np.array([other.chance for other in self.line.others])

@@ -157,7 +157,7 @@ class LeakModel:
             known=Known(
                 line=line,
                 groups=groups,
-                rows=chosen[["unit", "build"]],
+                rows=chosen[["unit", "build", "age"]],
                 balance=balance,
                 wears=wears,
                 readings=readings,
