@@ -1,7 +1,7 @@
 """Meet by meet: refit on what was known that morning, say what would have been said."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -144,6 +144,7 @@ class LookBack:
         boosts = None
         if self.boost:
             boosts = meet_boosts(season, at, known, starts, self.level)
+            boosts = replace(boosts, without=(*boosts.without, *without))
         return _Morning(at, known, starts, without, boosts)
 
     def _said(self, at: tuple[_Morning, tuple[Start, ...]]) -> MeetForecast:

@@ -121,6 +121,19 @@ def test_few_forecasts_say_so() -> None:
     assert found.as_dict()["told"] == "cannot be told"
 
 
+def test_every_unit_at_a_meet_is_forecast_or_counted() -> None:
+    season = simulate(1, meets=4, units=3).records
+    found = look_back(season, boost=True)
+    assert found.boost is not None
+    said = [meet.said.boosts for meet in found.meets]
+    here = [season.runs.iloc[meet.said.meet.rows]["unit"].nunique() for meet in found.meets]
+    told = [len(one.forecasts) + len(one.without) for one in said if one is not None]
+    assert told == here
+    assert len(found.boost.scored) + found.boost.not_compared + sum(
+        found.boost.without.values()
+    ) == sum(here)
+
+
 def test_two_meets_on_record_say_nothing_of_a_third() -> None:
     found = look_back(records([[30.0] * RUNS] * 3), boost=True)
     assert found.boost is not None
@@ -137,5 +150,6 @@ def test_intervals_of_simulated_seasons_hold_as_often_as_said() -> None:
     shares = np.array([one.held / len(one.scored) for one in found if one is not None])
     error = shares.std(ddof=1) / np.sqrt(len(shares))
     assert shares.mean() + 3.0 * error > 0.9
+    assert shares.mean() - 3.0 * error < 0.97
     gains = [one.scores.gain.estimate for one in found if one is not None and one.scores]
     assert np.mean([gain or 0.0 for gain in gains]) > 0.0
