@@ -12,7 +12,7 @@ from wearstats.estimates import Estimate
 from wearstats.leakage import normalise_boost
 from wearstats.lives import StripLives, boost_rows
 from wearstats.lookback.boosts import BoostForecast, MeetBoosts
-from wearstats.lookback.calibration import jeffreys
+from wearstats.lookback.calibration import exact_share
 from wearstats.lookback.meets import Meet
 from wearstats.lookback.scores import mean_by_group
 from wearstats.lookback.strips import RunKey
@@ -95,7 +95,7 @@ class BoostScores:
     Attributes
     ----------
     coverage : Estimate
-        Share of intervals that held (Jeffreys' interval, each forecast counted for itself).
+        Share of intervals that held (exact interval; each forecast counted for itself).
     error : Estimate, psi
         Mean of said less logged; errors of one meet belong together.
     absolute, absolute_as_last : Estimate, psi
@@ -298,7 +298,7 @@ def _scores(scored: Sequence[ScoredBoost], level: float) -> BoostScores:
     own = np.array([each.error for each in scored])
     last = np.array([each.error_as_last for each in scored])
     return BoostScores(
-        coverage=Estimate(held / count, *jeffreys(held, count, level), level),
+        coverage=Estimate(held / count, *exact_share(held, count, level), level),
         error=mean(own),
         absolute=mean(np.abs(own)),
         absolute_as_last=mean(np.abs(last)),

@@ -106,6 +106,24 @@ def jeffreys(hits: float, of: float, level: float) -> tuple[float, float]:
     return low, high
 
 
+def exact_share(hits: int, of: int, level: float) -> tuple[float, float]:
+    """Return the exact interval of a share, which holds it at least as often as `level` says.
+
+    Source: Clopper & Pearson 1934, Biometrika 26:404-413 (from memory).
+
+    Examples
+    --------
+    >>> [round(end, 3) for end in exact_share(2, 10, 0.95)]
+    [0.025, 0.556]
+    """
+    from scipy.special import betaincinv
+
+    tail = (1 - level) / 2
+    low = 0.0 if hits == 0 else float(betaincinv(hits, of - hits + 1, tail))
+    high = 1.0 if hits == of else float(betaincinv(hits + 1, of - hits, 1 - tail))
+    return low, high
+
+
 @dataclass(frozen=True, slots=True)
 class CountForecast:
     """How many of a meet's strips were expected to burn through.
