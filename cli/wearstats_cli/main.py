@@ -6,11 +6,9 @@ Nothing heavy is imported here: `wearstats --help` loads neither pandas nor matp
 import gc
 import importlib
 import io
-import json
 import os
 import sys
 from collections.abc import Sequence
-from difflib import get_close_matches
 from typing import NoReturn
 
 import click
@@ -19,21 +17,22 @@ from wearstats import __version__
 from wearstats.errors import UsageError, WearstatsError
 from wearstats_cli.options import SCHEMA
 
-_COMMANDS = (
-    "sheet",
-    "log",
-    "aside",
-    "lives",
-    "life",
-    "wear",
-    "leak",
-    "cut",
-    "trend",
-    "plan",
-    "lookback",
-    "season",
-    "demo",
-)
+_COMMANDS = {
+    "sheet": "Write a workbook to type records into.",
+    "log": "Take records into the book.",
+    "aside": "List what was set aside, and write it out for mending.",
+    "lives": "The strip lives, and what was left out and why.",
+    "life": "Fit strip life: how long strips last.",
+    "wear": "Clearance and strip height against runs, with forecasts.",
+    "leak": "Boost lost to leakage by path, and what a thou is worth.",
+    "cut": "Strip height to set, from metal-to-metal readings.",
+    "trend": "Does a unit wear strips out faster than it did?",
+    "plan": "Run, look first or restrip, per unit; when to restrip; the meet ahead.",
+    "lookback": "Can these chances be believed: how past ones came out.",
+    "season": "The season report: a page per unit and one for the fleet.",
+    "demo": "Simulate a season, log its sheets, and do all of the above.",
+}
+"""What each command does, said here so that a list of them loads none."""
 
 _SELDOM = 50_000, 20, 50
 """How many more objects there are before circles of them are looked for: loading libraries makes
@@ -71,7 +70,16 @@ class _Commands(click.Group):
             return None
         module = importlib.import_module(f"wearstats_cli.commands.{cmd_name}")
         command: click.Command = module.command
+        command.short_help = _COMMANDS[cmd_name]
         return command
+
+    def format_commands(
+        self,
+        ctx: click.Context,  # noqa: ARG002 - click's signature
+        formatter: click.HelpFormatter,
+    ) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(_COMMANDS.items()))
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -79,6 +87,8 @@ class _Commands(click.Group):
         try:
             return super().resolve_command(ctx, args)
         except click.UsageError as error:
+            from difflib import get_close_matches
+
             close = get_close_matches(args[0], _COMMANDS, 1)
             if not close:
                 raise
@@ -104,6 +114,8 @@ def _fail(error: WearstatsError, arguments: Sequence[str]) -> NoReturn:
         error.hint = _WHAT_NEXT
     findings = [finding.as_dict() for finding in getattr(error, "findings", ())]
     if "--json" in arguments:
+        import json
+
         command = next((word for word in arguments if word in _COMMANDS), "")
         body = {"message": str(error), "hint": error.hint, "findings": findings}
         click.echo(json.dumps({"schema": SCHEMA, "command": command, "error": body}))

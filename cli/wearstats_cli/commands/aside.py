@@ -13,7 +13,6 @@ if TYPE_CHECKING:
 
 @click.command(
     "aside",
-    short_help="List what was set aside, and write it out for mending.",
     epilog="Example: wearstats aside shop.book --out mend.xlsx, mend it, then "
     "wearstats log shop.book mend.xlsx",
 )

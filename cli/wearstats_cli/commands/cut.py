@@ -47,7 +47,6 @@ class _Shown:
 
 @click.command(
     "cut",
-    short_help="Strip height to set, from metal-to-metal readings.",
     epilog="Example: wearstats cut shop.book --unit K1 --target 4 --limit 10 --stock 40",
 )
 @click.argument("book", metavar="[BOOK]", type=str, required=False)

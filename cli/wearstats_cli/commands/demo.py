@@ -9,7 +9,6 @@ from wearstats_cli import options
 
 @click.command(
     "demo",
-    short_help="Simulate a season, log its sheets, and do all of the above.",
     epilog="Example: wearstats demo demo",
 )
 @click.argument("folder", metavar="DIR", type=options.any_path)

@@ -17,7 +17,6 @@ _ENDS = {"tip": "tip", "mesh": "mesh", "end": "ends"}
 
 @click.command(
     "leak",
-    short_help="Boost lost to leakage by path, and what a thou is worth.",
     epilog="Example: wearstats leak shop.book --in metric",
 )
 @options.book_argument

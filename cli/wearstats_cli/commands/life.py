@@ -48,7 +48,6 @@ class _Checks:
 
 @click.command(
     "life",
-    short_help="Fit strip life: how long strips last.",
     epilog="Example: wearstats life shop.book --runs 10. "
     "From a table: wearstats life --lives lives.csv --method likelihood --json",
 )

@@ -13,7 +13,6 @@ if TYPE_CHECKING:
 
 @click.command(
     "lives",
-    short_help="The strip lives, and what was left out and why.",
     epilog="Example: wearstats lives shop.book",
 )
 @click.argument("book", metavar="[BOOK]", required=False)

@@ -32,7 +32,6 @@ def _pairs(_ctx: click.Context, _param: click.Parameter, value: tuple[str, ...])
 
 @click.command(
     "log",
-    short_help="Take records into the book.",
     epilog="Example: wearstats log shop.book runs.csv restrips.xlsx --dates day-first",
 )
 @options.book_argument

@@ -17,7 +17,6 @@ NAMES = {"rule": "shop's rule", "curve": "fleet's curve"}
 
 @click.command(
     "lookback",
-    short_help="Can these chances be believed: how past ones came out.",
     epilog="Example: wearstats lookback shop.book --rule 10",
 )
 @options.book_argument

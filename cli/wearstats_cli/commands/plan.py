@@ -12,7 +12,6 @@ _PART = click.FloatRange(min=0.0)
 
 @click.command(
     "plan",
-    short_help="Run, look first or restrip, per unit; when to restrip; the meet ahead.",
     epilog="Example: wearstats plan shop.book --meet-runs 8 --stock 2 --what-if overdrive=35",
 )
 @options.book_argument

@@ -10,7 +10,6 @@ from wearstats_cli import options
 
 @click.command(
     "season",
-    short_help="The season report: a page per unit and one for the fleet.",
     epilog="Example: wearstats season shop.book --out report",
 )
 @options.book_argument

@@ -9,7 +9,6 @@ from wearstats_cli import options
 
 @click.command(
     "sheet",
-    short_help="Write a workbook to type records into.",
     epilog="Example: wearstats sheet entry.xlsx --book shop.book, fill it in, then "
     "wearstats log shop.book entry.xlsx",
 )

@@ -15,7 +15,6 @@ _ROWS_AT_MOST = 10
 
 @click.command(
     "trend",
-    short_help="Does a unit wear strips out faster than it did?",
     epilog="Example: wearstats trend shop.book --mode burned",
 )
 @options.book_argument

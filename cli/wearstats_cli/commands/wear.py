@@ -64,7 +64,6 @@ class _Ask:
 
 @click.command(
     "wear",
-    short_help="Clearance and strip height against runs, with forecasts.",
     epilog="Example: wearstats wear shop.book --what tip --limit 8",
 )
 @options.book_argument
