@@ -10,7 +10,8 @@
 4. a thousand bootstrap refits of 60 interval-censored lives against a loop over lifelines on the
    same resamples (20 of them timed, and the time scaled to a thousand);
 5. ten thousand lives with four covariates against lifelines on the same data, with the largest
-   difference of the numbers.
+   difference of the numbers;
+6. strip lives from a million runs of 2,000 units, with growth.
 
 Two things compared take turns (A B A B ...); medians are shown.
 """
@@ -30,6 +31,9 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+
+from wearstats.lives import lives_of
+from wearstats.records.season import Season
 
 SEED = 20260503
 COLUMNS = (
@@ -166,6 +170,42 @@ def logging(rows: int) -> None:
         took[count] = ours
         say(f"log {count:,} rows", ours, theirs, "sqlite3 executemany, one transaction")
         print(f"{'':<44}{count / ours:>10,.0f} rows a second, at most {most:,.0f} MiB")
+    grows = math.log(took[rows] / took[rows // 100]) / math.log(100)
+    print(f"{'':<44}time grows as n^{grows:.2f}")
+
+
+def used(rows: int, every: int = 10) -> Season:
+    """Return a season of units with 500 runs each, restripped every so many, some burned."""
+    rng = np.random.default_rng(SEED)
+    number = np.arange(rows)
+    unit, turn = np.char.add("U", (number // 500).astype(str)), number % 500
+    age = turn % every + 1
+    days = np.datetime64("2020-01-01") + (turn // 4).astype("timedelta64[D]")
+    seen = np.where(rng.random(rows) < 1 / 3, "sound", "")
+    last = np.where(rng.random(rows) < 1 / 2, "burned", "sound")
+    strips = np.where(age == every, last, seen).astype(object)
+    strips[strips == ""] = None
+    runs = {"date": days, "unit": unit, "run": turn % 4 + 1, "runs_since_restrip": 1.0 * age}
+    fitted = turn % every == 0
+    restrips = {
+        "date": days[fitted],
+        "unit": unit[fitted],
+        "after_run": 1.0 * (turn[fitted] % 4),
+        "reason": "planned",
+    }
+    return Season.from_frames(
+        runs=pd.DataFrame({**runs, "strips": strips}), restrips=pd.DataFrame(restrips)
+    )
+
+
+def lives(rows: int) -> None:
+    """Time the road from runs to strip lives."""
+    took = {}
+    for count in (rows // 100, rows):
+        season = used(count)
+        took[count] = min(seconds(partial(lives_of, season)) for _ in range(3))
+        builds = len(season.restrips)
+        print(f"{f'{builds:,} lives from {count:,} runs':<44}{took[count]:>10.4f} s")
     grows = math.log(took[rows] / took[rows // 100]) / math.log(100)
     print(f"{'':<44}time grows as n^{grows:.2f}")
 
@@ -311,6 +351,7 @@ def main() -> None:
     regression(chosen.repeats)
     small_sheet(chosen.repeats)
     logging(chosen.rows)
+    lives(chosen.rows)
 
 
 if __name__ == "__main__":
