@@ -175,7 +175,7 @@ def print_scenario(name: str, results: Sequence[tuple[FloatArray, FloatArray]]) 
     """Print the tables of one scenario."""
     fleets = [rows for rows, _ in results if len(rows)]
     print_calibration(f"{name}, against the truth", fleets, 1)
-    for low, high in ((0, 2), (3, 9), (10, 10**6)):
+    for low, high in ((0, 2), (3, 9), (3, 10**6), (10, 10**6)):
         known = [rows[(rows[:, 3] >= low) & (rows[:, 3] <= high)] for rows in fleets]
         known = [rows for rows in known if len(rows)]
         label = f"{low} to {high}" if high < 10**6 else f"{low} or more"

@@ -8,7 +8,13 @@ from wearstats.lookback.result import Comparison, Lookback, MeetScore, Scored, S
 from wearstats.lookback.rolling import Forecast, LookBack, MeetForecast
 from wearstats.lookback.savings import Savings
 from wearstats.lookback.scores import brier, inverse_chance_weights, log_score
-from wearstats.lookback.words import boost_sentence, savings_sentence, savings_told, verdict
+from wearstats.lookback.words import (
+    apart_sentence,
+    boost_sentence,
+    savings_sentence,
+    savings_told,
+    verdict,
+)
 
 __all__ = [
     "BoostForecast",
@@ -29,6 +35,7 @@ __all__ = [
     "ScoredBoost",
     "Scores",
     "Total",
+    "apart_sentence",
     "boost_sentence",
     "brier",
     "inverse_chance_weights",

@@ -24,6 +24,7 @@ from wearstats.lookback.rolling import Forecast, LookBack, MeetForecast, fitted,
 from wearstats.lookback.savings import Savings, savings
 from wearstats.lookback.scores import brier, inverse_chance_weights, log_score, mean_by_group
 from wearstats.lookback.strips import LivesByRun, outcome_of
+from wearstats.plans.advice import ENOUGH_FAILURES
 from wearstats.plans.outlook import FAILED
 from wearstats.records.costs import Costs
 from wearstats.records.season import Season
@@ -69,6 +70,7 @@ def look_back(
     life = fitted(lives.observations(FAILED))
     scored, meets = _outcomes(said, lives, life)
     burned = sum(meet.burned for meet in meets)
+    by_records = [each for each in scored if _failures(said, each) >= ENOUGH_FAILURES]
     saved, why_not = _savings(
         season, said, lives, life, costs=money, burned=burned, level=level, seed=seed
     )
@@ -76,7 +78,8 @@ def look_back(
         meets=meets,
         scored=scored,
         total=_total(scored, meets, level),
-        calibration=_calibration(scored, level),
+        calibration=_calibration(by_records, level),
+        by_prior=len(scored) - len(by_records),
         scores=_scores(scored, level),
         comparisons=_comparisons(scored, level),
         savings=saved,
@@ -116,6 +119,11 @@ def _scored(forecast: Forecast, lives: LivesByRun, life: LifePosterior | str) ->
         return Scored(forecast, outcome, _chance(forecast))
     share = shared_out(life, outcome.since, forecast.start.end, outcome.found)
     return Scored(forecast, outcome, share)
+
+
+def _failures(said: Sequence[MeetForecast], each: Scored) -> float:
+    """Burn-throughs on record on the morning of a forecast."""
+    return said[each.forecast.start.meet].failures
 
 
 def _chance(forecast: Forecast) -> float:

@@ -210,6 +210,10 @@ class Lookback(Readable):
     total : Total or None
         None where nothing was forecast.
     calibration : tuple of CalibrationRow
+        Of the forecasts made with enough burn-throughs on record.
+    by_prior : int
+        Forecasts left out of `calibration`: fewer than three burn-throughs were on record that
+        morning, so that the chance was the prior's more than the records'.
     scores : Scores or None
     comparisons : tuple of Comparison
     savings : Savings or None
@@ -226,6 +230,7 @@ class Lookback(Readable):
     scored: tuple[Scored, ...]
     total: Total | None
     calibration: tuple[CalibrationRow, ...]
+    by_prior: int
     scores: Scores | None
     comparisons: tuple[Comparison, ...]
     savings: Savings | None
@@ -331,6 +336,7 @@ class Lookback(Readable):
             "told": "cannot be told" if total is None or not self.tells else total.told,
             "meets": [meet.as_dict() for meet in self.meets],
             "calibration": [row.as_dict() for row in self.calibration],
+            "by_prior": self.by_prior,
             "scores": None if self.scores is None else self.scores.as_dict(),
             "against": [each.as_dict() for each in self.comparisons],
             "savings": None if saved is None else savings_as_dict(saved, savings_told(self)),

@@ -4,6 +4,7 @@ from wearstats.estimates import Estimate
 from wearstats.lookback.boost_scores import LEAST_BOOSTS, BoostLookback
 from wearstats.lookback.result import LEAST_BURNED, Comparison, Lookback, Total, told_by
 from wearstats.numbers import chance, level, quantity
+from wearstats.plans.advice import ENOUGH_FAILURES
 from wearstats.shown import counted
 
 _OTHERS = {"rule": "the shop's rule", "curve": "the fleet's curve"}
@@ -55,6 +56,16 @@ def _beside(comparisons: tuple[Comparison, ...]) -> str:
     }
     parts = [words[told].format(" and ".join(names)) for told, names in groups.items()]
     return "; " + ", ".join(parts)
+
+
+def apart_sentence(answer: Lookback) -> str:
+    """Return how many forecasts the table of chances leaves out, and why; empty where none."""
+    if not answer.by_prior:
+        return ""
+    return (
+        f"Left out of this table: {counted(answer.by_prior, 'forecast')} made with fewer than "
+        f"{ENOUGH_FAILURES} burn-throughs on record; the prior had most of the say."
+    )
 
 
 def boost_sentence(answer: BoostLookback) -> str:

@@ -132,6 +132,7 @@ def _number(meet: "MeetScore") -> str:
 
 
 def _show_calibration(answer: "Lookback") -> None:
+    from wearstats.lookback import apart_sentence
     from wearstats_cli import show
     from wearstats_reports import numbers
 
@@ -155,6 +156,9 @@ def _show_calibration(answer: "Lookback") -> None:
         "came true: outcomes not known are shared out by what all records say today; the "
         "interval holds whatever they were."
     )
+    apart = apart_sentence(answer)
+    if apart:
+        show.line(apart)
 
 
 def _show_comparisons(answer: "Lookback") -> None:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from wearstats.estimates import Estimate
-from wearstats.lookback import look_back, savings_sentence, verdict
+from wearstats.lookback import apart_sentence, look_back, savings_sentence, verdict
 from wearstats.records.season import Season
 from wearstats_reports import numbers
 
@@ -42,12 +42,15 @@ class PastChances:
         One sentence.
     rows : tuple of CameTrue
         Empty where nothing was forecast.
+    apart : str
+        Which forecasts the rows leave out; empty where none.
     savings : str
         What following the plan would have saved, one sentence; empty where nothing can be told.
     """
 
     verdict: str
     rows: tuple[CameTrue, ...]
+    apart: str
     savings: str
 
 
@@ -66,4 +69,4 @@ def past_chances(season: Season, *, level: float, seed: int) -> PastChances:
         for row in found.calibration
     )
     savings = f"Had the plan been followed: {savings_sentence(found)}" if found.tells else ""
-    return PastChances(verdict(found), rows, savings)
+    return PastChances(verdict(found), rows, apart_sentence(found), savings)

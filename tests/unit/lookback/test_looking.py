@@ -1,5 +1,7 @@
 """What is forecast at a meet, and what the records later tell of it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -7,7 +9,14 @@ import pytest
 from wearstats.errors import UsageError
 from wearstats.life import posterior
 from wearstats.lives import lives_of
-from wearstats.lookback import LookBack, look_back, savings_sentence, savings_told, verdict
+from wearstats.lookback import (
+    LookBack,
+    apart_sentence,
+    look_back,
+    savings_sentence,
+    savings_told,
+    verdict,
+)
 from wearstats.lookback.meets import known_before, meets_of
 from wearstats.lookback.rolling import shared_out
 from wearstats.lookback.savings import few_draws, savings
@@ -192,6 +201,25 @@ def test_what_is_told_of_a_clear_case() -> None:
     assert len(found.frame) == 18
     assert found.scores is not None
     assert found.scores.brier_bounds[0] == found.scores.brier_bounds[1]
+
+
+def test_forecasts_made_on_few_burn_throughs_are_counted_apart() -> None:
+    # By the second meet six had burned, so every forecast counts; where all but one were sound
+    # after the first, what was said of the second meet was the prior's.
+    everything = look_back(fleet(4))
+    assert everything.by_prior == 0
+    assert apart_sentence(everything) == ""
+    runs = fleet(4).runs
+    spared = (runs["meet"] == "M0") & (runs["unit"] != "K0")
+    lucky = runs.assign(strips=runs["strips"].mask(spared, "sound"))
+    some = look_back(replace(fleet(4), runs=lucky))
+    early = [each for each in some.scored if some.meets[each.forecast.start.meet].said.failures < 3]
+    assert some.by_prior == len(early) > 0
+    assert sum(row.forecasts for row in some.calibration) == len(some.scored) - len(early)
+    assert apart_sentence(some) == (
+        f"Left out of this table: {len(early)} forecasts made with fewer than 3 burn-throughs on "
+        "record; the prior had most of the say."
+    )
 
 
 def test_outcomes_not_known_bound_the_score() -> None:

@@ -22,7 +22,7 @@ from wearstats.wear import fit_paths
 from wearstats_synthetic import simulate
 
 COSTS = Costs(planned=300.0, burn_through=1500.0, currency="USD")
-NOTHING_YET = Lookback((), (), None, (), None, (), None, "no costs are known", False, 0.9, True)
+NOTHING_YET = Lookback((), (), None, (), 0, None, (), None, "no costs are known", False, 0.9, True)
 
 
 @pytest.fixture(scope="module")
