@@ -210,10 +210,9 @@ class Lookback(Readable):
     total : Total or None
         None where nothing was forecast.
     calibration : tuple of CalibrationRow
-        Of the forecasts made with enough burn-throughs on record.
+        Of forecasts made with three burn-throughs on record, or more.
     by_prior : int
-        Forecasts left out of `calibration`: fewer than three burn-throughs were on record that
-        morning, so that the chance was the prior's more than the records'.
+        The other forecasts: the prior had most of the say.
     scores : Scores or None
     comparisons : tuple of Comparison
     savings : Savings or None
@@ -339,27 +338,11 @@ class Lookback(Readable):
             "by_prior": self.by_prior,
             "scores": None if self.scores is None else self.scores.as_dict(),
             "against": [each.as_dict() for each in self.comparisons],
-            "savings": None if saved is None else savings_as_dict(saved, savings_told(self)),
+            "savings": None if saved is None else saved.as_dict(savings_told(self)),
             "no_savings": self.no_savings,
             "boost": None if self.boost is None else self.boost.as_dict(),
             "simulated": self.simulated,
         }
-
-
-def savings_as_dict(saved: Savings, told: str) -> dict[str, Any]:
-    """Return plain data for JSON."""
-    return {
-        "told": told,
-        "a_season": saved.a_season.as_dict(),
-        "in_all": saved.in_all.as_dict(),
-        "currency": saved.currency,
-        "seasons": saved.seasons,
-        "meets": saved.meets,
-        "units": saved.units,
-        "followed": saved.followed,
-        "done": {"planned": saved.done_planned, "burned": saved.done_burned},
-        "plan": {"planned": saved.plan_planned, "burned": saved.plan_burned},
-    }
 
 
 _COLUMNS = (

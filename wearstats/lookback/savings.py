@@ -84,6 +84,21 @@ class Savings:
     plan_burned: float
     currency: str
 
+    def as_dict(self, told: str) -> dict[str, Any]:
+        """Return plain data for JSON, with what it tells in a word."""
+        return {
+            "told": told,
+            "a_season": self.a_season.as_dict(),
+            "in_all": self.in_all.as_dict(),
+            "currency": self.currency,
+            "seasons": self.seasons,
+            "meets": self.meets,
+            "units": self.units,
+            "followed": self.followed,
+            "done": {"planned": self.done_planned, "burned": self.done_burned},
+            "plan": {"planned": self.plan_planned, "burned": self.plan_burned},
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class _Course:
