@@ -8,6 +8,7 @@ a burn-through (another failure, a crash, no reason given) stay where they were,
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
