@@ -1,42 +1,12 @@
 """`wearstats lookback`: what a person reads, within eighty columns."""
 
-import json
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import pytest
 
+from told import Tell
 from wearstats_cli.main import main
 from wearstats_synthetic import simulate, write_sheets
-
-
-class Said(NamedTuple):
-    code: int
-    out: str
-    err: str
-
-    @property
-    def json(self) -> dict[str, Any]:
-        answer: dict[str, Any] = json.loads(self.out, parse_constant=pytest.fail)
-        return answer
-
-
-Tell = Callable[..., Said]
-
-
-@pytest.fixture
-def tell(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Tell:
-    monkeypatch.setenv("COLUMNS", "80")
-
-    def call(*words: str | Path) -> Said:
-        with pytest.raises(SystemExit) as left:
-            main([str(word) for word in words])
-        code = left.value.code
-        said = capsys.readouterr()
-        return Said(code if isinstance(code, int) else 0, said.out, said.err)
-
-    return call
 
 
 def book_of(tell: Tell, folder: Path, burned: int) -> Path:

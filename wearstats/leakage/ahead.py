@@ -9,7 +9,7 @@ import pandas as pd
 from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.errors import TooFewError, UsageError
 from wearstats.estimates import Estimate
-from wearstats.leakage.balance import REFERENCE_PSI, Balance
+from wearstats.leakage.balance import REFERENCE_PSI, Balance, makes_no_boost
 from wearstats.leakage.boost_data import Wear
 from wearstats.leakage.crossed import CrossedFit, Groups
 from wearstats.leakage.crossed_ahead import rows_ahead
@@ -17,7 +17,6 @@ from wearstats.leakage.expected import ExpectedLoss
 from wearstats.leakage.gaps import gaps_at, running_gaps
 from wearstats.leakage.geometry import drive_ratio
 from wearstats.leakage.machines import Machines
-from wearstats.leakage.physics import heats_without_end, no_leak_ratio
 from wearstats.leakage.running import Warmth
 from wearstats.shown import counted
 
@@ -150,8 +149,7 @@ class Known:
         taken = self.balance.machines.take(np.full(len(rows), place, dtype=np.int64))
         machines = _as_run(taken, rows)
         share = self.balance.heat_share
-        endless = heats_without_end(machines.swept, share)
-        if endless.any() or (no_leak_ratio(machines.swept, heat_share=share) <= 1.0).any():
+        if np.any(makes_no_boost(machines, share)):
             return NO_BOOST
         balance = Balance.of(machines, self.balance.table, share)
         gaps = gaps_at(rows, self.wears, self.readings)

@@ -4,17 +4,31 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wearstats.arrays import FloatArray
+from wearstats.arrays import BoolArray, FloatArray
 from wearstats.errors import ObservationError
 from wearstats.leakage.machines import PATHS, Machines
-from wearstats.leakage.physics import elasticity, no_leak_ratio, pressure_ratio
+from wearstats.leakage.physics import (
+    elasticity,
+    heats_without_end,
+    no_leak_ratio,
+    pressure_ratio,
+)
 from wearstats.leakage.slot import SlotTable
 from wearstats.units import INCH_MM, PSI_PA, STANDARD_PRESSURE_PA
 
 REFERENCE_PSI = STANDARD_PRESSURE_PA / PSI_PA
+NEVER_NOUGHT = 1e-12
+"""Square metres: stands in for no area at all, so that shares and slopes are defined."""
 
 _THOU_M = INCH_MM * 1e-6
 _STEP_THOU = 0.1
+
+
+def makes_no_boost(machines: Machines, heat_share: float) -> tuple[BoolArray, BoolArray]:
+    """Say of which runs there is no balance: heated without end, or else never above 1."""
+    endless = heats_without_end(machines.swept, heat_share)
+    swept = np.where(endless, 1.0, machines.swept)
+    return endless, ~endless & (no_leak_ratio(swept, heat_share=heat_share) <= 1.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

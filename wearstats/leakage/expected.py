@@ -5,9 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearstats.arrays import FloatArray
-from wearstats.leakage.balance import Balance
-
-_NEVER_NOUGHT = 1e-12
+from wearstats.leakage.balance import NEVER_NOUGHT, Balance
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,7 +40,7 @@ class ExpectedLoss:
         balance : Balance
         hot_thou : ndarray, shape (3, rows)
         """
-        area = np.maximum(balance.openings(hot_thou).sum(axis=0), _NEVER_NOUGHT)
+        area = np.maximum(balance.openings(hot_thou).sum(axis=0), NEVER_NOUGHT)
         ratio = balance.ratio(at * area)
         by_area = balance.slope(at * area) / ratio
         return ExpectedLoss(

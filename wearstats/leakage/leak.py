@@ -9,7 +9,7 @@ import pandas as pd
 from wearstats.arrays import FloatArray
 from wearstats.errors import ObservationError, TooFewError, UsageError
 from wearstats.leakage.ahead import NO_BOOST, Known
-from wearstats.leakage.balance import REFERENCE_PSI, Balance
+from wearstats.leakage.balance import REFERENCE_PSI, Balance, makes_no_boost
 from wearstats.leakage.boost_data import LEAST_ROWS, ChosenRows, Wear, choose
 from wearstats.leakage.crossed import CrossedFit, Groups, fit_crossed
 from wearstats.leakage.expected import ExpectedLoss
@@ -19,7 +19,6 @@ from wearstats.leakage.leak_result import LeakFit, Sizes
 from wearstats.leakage.losses import Season, losses
 from wearstats.leakage.machines import Machines, machines_of
 from wearstats.leakage.multiplier import DRIFT_SD, PRIOR_LOG_SD, Multiplier
-from wearstats.leakage.physics import heats_without_end, no_leak_ratio
 from wearstats.leakage.running import ALCOHOL, DRY, Warmth
 from wearstats.leakage.slip import SLIP_TEST_U, SlipTest, slip_multiplier
 from wearstats.leakage.slot import STRIP_LAND_M, slot_table
@@ -173,16 +172,12 @@ class LeakModel:
         _check_enough(found)
         while found.used.any():
             machines = machines_of(found.chosen, units, found.log_ratio, self.heat_share)
-            endless = heats_without_end(machines.swept, self.heat_share)
-            boosted = no_leak_ratio(
-                np.where(endless, 1.0, machines.swept), heat_share=self.heat_share
-            )
-            wrong = endless | (boosted <= 1.0)
-            if not wrong.any():
+            endless, none = makes_no_boost(machines, self.heat_share)
+            if not (endless | none).any():
                 _check_enough(found)
                 return found, machines
             # Such a run moves what stands in for sizes not entered: look again without it.
-            found = found.without(endless, _ENDLESS).without(wrong[~endless], NO_BOOST)
+            found = found.without(endless, _ENDLESS).without(none[~endless], NO_BOOST)
         message = f"no run with boost fits the machines as entered: {NO_BOOST} or {_ENDLESS}"
         raise ObservationError(message, hint="Check the units sheet and the overdrive column.")
 

@@ -6,14 +6,12 @@ import numpy as np
 import pandas as pd
 
 from wearstats.arrays import FloatArray
-from wearstats.leakage.balance import REFERENCE_PSI, Balance
+from wearstats.leakage.balance import NEVER_NOUGHT, REFERENCE_PSI, Balance
 from wearstats.leakage.gaps import Gaps, running_gaps
 from wearstats.leakage.multiplier import Multiplier
 from wearstats.leakage.running import Warmth
 
 _NODES = 3
-_NEVER_NOUGHT = 1e-12
-"""Square metres: stands in for no area at all, so that shares and slopes are defined."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,7 +93,7 @@ def losses(  # noqa: PLR0917 - what the loss is drawn from
     scale = REFERENCE_PSI * season.unit_level[places]
     each = theta[:, np.newaxis]
     area, before = balance.openings(hot), balance.openings(fresh)
-    full = each * np.maximum(area.sum(axis=0), _NEVER_NOUGHT)
+    full = each * np.maximum(area.sum(axis=0), NEVER_NOUGHT)
     ratio = balance.ratio(full)
     change = each * (area - before)
     whole = balance.ratio(np.maximum(full - change.sum(axis=0), 0.0)) - ratio
@@ -125,7 +123,7 @@ def _fleet(
     scale = REFERENCE_PSI * season.unit_level
     hot = running_gaps(gaps.mean, machines, warmth)
     fresh = running_gaps(gaps.mean - gaps.growth, machines, warmth)
-    area = np.maximum(balance.openings(hot).sum(axis=0), _NEVER_NOUGHT)
+    area = np.maximum(balance.openings(hot).sum(axis=0), NEVER_NOUGHT)
     before = balance.openings(fresh).sum(axis=0)
     nodes = np.geomspace(theta.min(), theta.max() * 1.001, _NODES)
     total, since = np.zeros(_NODES), np.zeros(_NODES)

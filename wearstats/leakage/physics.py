@@ -349,14 +349,17 @@ def heats_without_end(swept: ArrayLike, heat_share: ArrayLike) -> BoolArray:
         Swept ratio over swallowing.
     heat_share : array_like
     """
-    heating = np.asarray(heat_share, float) * _HEAT_EXPONENT * np.asarray(swept, float)
-    return np.asarray(heating >= 1.0)
+    return np.asarray(_heated(swept, heat_share) >= 1.0)
+
+
+def _heated(excess: ArrayLike, heat_share: ArrayLike) -> FloatArray:
+    return np.asarray(np.asarray(heat_share, float) * _HEAT_EXPONENT * np.asarray(excess, float))
 
 
 def _heating(swept: ArrayLike, swallowing: ArrayLike, heat_share: ArrayLike) -> FloatArray:
     excess = np.asarray(swept, float) / np.asarray(swallowing, float)
-    heating = np.asarray(np.asarray(heat_share, float) * _HEAT_EXPONENT * excess)
-    if heats_without_end(excess, heat_share).any():
+    heating = _heated(excess, heat_share)
+    if (heating >= 1.0).any():
         most = 1.0 / _HEAT_EXPONENT
         message = (
             f"heat share times swept ratio over swallowing is {np.max(heating) * most:.3g}: "
