@@ -145,7 +145,8 @@ def _loss_of(wears: dict[str, ClearanceWearFit] | None, boost: LeakFit | None) -
     def lost_on(name: str, build: int | None) -> LossByAge | None:
         if wears is None or boost is None or name not in boost.units:
             return of_fleet
-        worth = {path: boost.worth(name)[path].estimate or 0.0 for path in wears}
+        by_path = boost.worth(name)
+        worth = {path: by_path[path].estimate or 0.0 for path in wears}
 
         def lost(runs: FloatArray) -> FloatArray:
             ages = np.asarray(runs, dtype=np.float64)

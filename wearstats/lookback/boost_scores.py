@@ -1,6 +1,7 @@
 """Boost said against boost logged: intervals that held, errors, and the last meet's beside it."""
 
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -222,16 +223,16 @@ def score_boosts(
     level : float
     """
     logged = _logged(season, lives)
-    left_out: dict[str, int] = {}
-    without: dict[str, int] = {}
+    left_out: Counter[str] = Counter()
+    without: Counter[str] = Counter()
     scored: list[ScoredBoost] = []
     meets = []
     for number, (meet, boosts) in enumerate(said):
-        _count(without, (each.why for each in boosts.without))
+        without.update(each.why for each in boosts.without)
         here = []
         for forecast in boosts.forecasts:
             values = [_value(logged.get(key), barometer=boosts.barometer) for key in forecast.runs]
-            _count(left_out, (value for value in values if isinstance(value, str)))
+            left_out.update(value for value in values if isinstance(value, str))
             one = _scored(number, forecast, values, level)
             here += [] if one is None else [one]
         scored += here
@@ -242,9 +243,9 @@ def score_boosts(
         scored=tuple(scored),
         meets=tuple(meets),
         scores=_scores(scored, level) if scored else None,
-        runs_left_out=left_out,
+        runs_left_out=dict(left_out),
         not_compared=sum(len(boosts.forecasts) for _, boosts in said) - len(scored),
-        without=without,
+        without=dict(without),
     )
 
 
@@ -304,11 +305,6 @@ def _scores(scored: Sequence[ScoredBoost], level: float) -> BoostScores:
         absolute_as_last=mean(np.abs(last)),
         gain=mean(np.abs(last) - np.abs(own)),
     )
-
-
-def _count(counts: dict[str, int], reasons: Iterable[str]) -> None:
-    for why in reasons:
-        counts[why] = counts.get(why, 0) + 1
 
 
 def _low(estimate: Estimate) -> float:
