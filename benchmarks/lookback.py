@@ -9,8 +9,10 @@ does. What happened is the simulator's own truth: whether the strips would have 
 nothing else ended them. Beside it stands what the records alone let `lookback` conclude.
 
 - prior: each fleet's shape and median life are drawn from the very prior the forecasts start from
-  (log shape normal about log 2, 0.6; log median normal about log 9 runs, 1.5; no frailty). Here
-  forecasts that make no mistake are flat exactly, by Bayes' rule, however few lives are known.
+  (log shape normal about log 2, 0.6; log median normal about log 9 runs, 1.5; spread of the units'
+  log hazards half-normal, 0.4). Here forecasts that make no mistake are flat exactly, by Bayes'
+  rule, however few lives are known; but for what they make of strips found hot, which the
+  simulator takes from the end of each life and the forecasts as a level hazard.
 - any: shape from the prior within 0.8 to 6, log median with a standard deviation of 0.5, no
   frailty; the prior as in every plan, about the records' own range.
 - demo: the demo's truth in every fleet (shape 2.5, scale 11 runs, small frailty), same prior.
@@ -35,7 +37,8 @@ from wearstats.lives import lives_of
 from wearstats.lookback import CountForecast, LookBack, MeetForecast, look_back
 from wearstats.lookback.rolling import fitted, shared_out
 from wearstats.lookback.strips import LivesByRun, RunKey, Start, outcome_of
-from wearstats.plans.outlook import FAILED
+from wearstats.plans.in_use import FAILED
+from wearstats.plans.unit_effects import SPREAD_SCALE
 from wearstats.records.costs import Costs
 from wearstats.spread import on_workers, spread
 from wearstats_synthetic import SimulatedSeason, Truth, simulate
@@ -60,7 +63,8 @@ def truth_of(scenario: str, rng: np.random.Generator) -> Truth:
     if scenario == "any":
         shape = float(np.clip(shape, 0.8, 6.0))
     scale = median / np.log(2.0) ** (1.0 / shape)
-    return replace(Truth(), shape=shape, scale_runs=scale, frailty_sd=0.0)
+    between = SPREAD_SCALE * abs(rng.standard_normal()) if scenario == "prior" else 0.0
+    return replace(Truth(), shape=shape, scale_runs=scale, frailty_sd=float(between))
 
 
 class Known:

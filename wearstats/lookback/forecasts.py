@@ -8,11 +8,12 @@ import numpy as np
 from wearstats.arrays import FloatArray
 from wearstats.errors import FitError, ObservationError
 from wearstats.estimates import Estimate
-from wearstats.life import IntervalCurve, LifePosterior, SurvivalCurve, seen_curve
+from wearstats.life import IntervalCurve, SurvivalCurve, seen_curve
 from wearstats.lives import Observations, StripLives
 from wearstats.lookback.calibration import CountForecast, count_forecast
 from wearstats.lookback.strips import LivesByRun, Start, outcome_of
 from wearstats.plans.draws import estimate_over, sound
+from wearstats.plans.in_use import InUse
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,20 +42,30 @@ def rule_of(lives: StripLives, given: float | None) -> Rule:
 
 
 def model_chances(
-    life: LifePosterior, starts: list[Start], level: float
+    in_use: InUse, starts: list[Start], level: float
 ) -> tuple[tuple[Estimate, ...], CountForecast]:
     """Return each unit's chance of burned strips by the meet's end, and the meet's number.
 
-    The chance is 1 - S(age + load) / S(last look), over the draws.
+    The chance is 1 - S(age + load) / S(last look), over the draws of the unit's strips.
     """
-    wanted = [age for start in starts for age in (start.last_look, start.end)]
-    sounding = sound(life, np.array(wanted))
-    looked = np.column_stack([sounding.at(start.last_look) for start in starts])
-    ending = np.column_stack([sounding.at(start.end) for start in starts])
-    lasting = np.divide(ending, looked, out=np.zeros_like(ending), where=looked > 0)
-    burned, weights = 1.0 - lasting, sounding.weights
-    each = tuple(estimate_over(column, weights, level) for column in burned.T)
-    return each, count_forecast(burned, weights, level)
+    columns = []
+    for start in starts:
+        sounding = sound(
+            in_use.of_strips(start.unit, start.build), np.array([start.last_look, start.end])
+        )
+        looked, ending = sounding.at(start.last_look), sounding.at(start.end)
+        columns.append(np.divide(ending, looked, out=np.zeros_like(ending), where=looked > 0))
+    lasting, weights = np.column_stack(columns), sounding.weights
+    each = tuple(_other_way(estimate_over(column, weights, level)) for column in lasting.T)
+    return each, count_forecast(1.0 - lasting, weights, level)
+
+
+def _other_way(lasting: Estimate) -> Estimate:
+    """Turn the chance of lasting, as a plan says it, into that of burning."""
+    burned, high, low = (
+        1.0 - (each or 0.0) for each in (lasting.estimate, lasting.low, lasting.high)
+    )
+    return Estimate(burned, low, high, lasting.level)
 
 
 def rule_chances(

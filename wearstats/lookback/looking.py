@@ -25,7 +25,7 @@ from wearstats.lookback.savings import Savings, savings
 from wearstats.lookback.scores import brier, inverse_chance_weights, log_score, mean_by_group
 from wearstats.lookback.strips import LivesByRun, outcome_of
 from wearstats.plans.advice import ENOUGH_FAILURES
-from wearstats.plans.outlook import FAILED
+from wearstats.plans.in_use import FAILED
 from wearstats.records.costs import Costs
 from wearstats.records.season import Season
 

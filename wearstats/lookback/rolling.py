@@ -23,7 +23,7 @@ from wearstats.lookback.meets import Meet, known_before, meets_of
 from wearstats.lookback.savings import planned_runs
 from wearstats.lookback.strips import LivesByRun, NoStart, Start, starts_of
 from wearstats.plans.draws import checked_share
-from wearstats.plans.outlook import FAILED
+from wearstats.plans.in_use import FAILED, InUse
 from wearstats.records.costs import Costs
 from wearstats.records.season import Season
 from wearstats.spread import spread
@@ -161,7 +161,7 @@ class LookBack:
             return MeetForecast(
                 meet, (), everyone, None, lives, failures, rule, None, morning.boosts
             )
-        chances, count = model_chances(life, starts, self.level)
+        chances, count = model_chances(InUse.planned(known, life), starts, self.level)
         by_rule = rule_chances(starts, rule, earlier, LivesByRun(known))
         silence: list[float | None] = [None] * len(starts)
         by_curve = curve_chances(starts, observations) if self.curve else silence

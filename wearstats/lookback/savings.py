@@ -19,7 +19,7 @@ from wearstats.life import LifePosterior
 from wearstats.lives import StripLives
 from wearstats.plans import RestripPlan
 from wearstats.plans.draws import weighted_quantile
-from wearstats.plans.outlook import FAILED
+from wearstats.plans.in_use import FAILED
 from wearstats.records.costs import Costs
 
 DRAWS = 400

@@ -10,7 +10,7 @@ import pandas as pd
 from wearstats.arrays import FloatArray
 from wearstats.lives import StripLives, lives_of
 from wearstats.lookback.meets import Meet, known_before
-from wearstats.plans.outlook import FAILED
+from wearstats.plans.in_use import FAILED
 from wearstats.records.season import Season
 
 _SAME = 1e-9
@@ -28,6 +28,8 @@ class Start:
     meet : int
         Place among the meets.
     unit : str
+    build : int or None
+        None: a set fitted for this meet.
     first_run : (unit, day, run)
     age, last_look : float, runs
         On the strips before that run, and when last known sound, as known that morning.
@@ -38,6 +40,7 @@ class Start:
 
     meet: int
     unit: str
+    build: int | None
     first_run: RunKey
     age: float
     last_look: float
@@ -125,9 +128,9 @@ def starts_of(
         elif not loads.sum() > 0:
             without.append(NoStart(number, unit, "made no run under load"))
         else:
-            age, seen = state
+            build, age, seen = state
             load = float(loads.sum())
-            starts.append(Start(number, unit, first_run, age, seen, load, loads.size))
+            starts.append(Start(number, unit, build, first_run, age, seen, load, loads.size))
     return starts, without
 
 
@@ -139,8 +142,10 @@ def _units_at(rows: pd.DataFrame) -> Iterator[tuple[RunKey, FloatArray]]:
         yield (str(unit), ordered["date"].iloc[0], int(ordered["run"].iloc[0])), loads
 
 
-def _state(first_run: RunKey, through: LivesByRun, before: LivesByRun) -> tuple[float, float] | str:
-    """Return age and last look of the strips, or why they are not known."""
+def _state(
+    first_run: RunKey, through: LivesByRun, before: LivesByRun
+) -> tuple[int | None, float, float] | str:
+    """Return build, age and last look of the strips, or why they are not known."""
     unit = first_run[0]
     place = through.at(first_run)
     if place is None:
@@ -150,13 +155,13 @@ def _state(first_run: RunKey, through: LivesByRun, before: LivesByRun) -> tuple[
     if life is None or not life["open"]:
         # Fitted for this meet, or a unit that joins: known by its age alone, whatever the meet
         # goes on to tell of these strips.
-        return CONTRADICTED if np.isnan(age_before) else (age_before, age_before)
+        return CONTRADICTED if np.isnan(age_before) else (None, age_before, age_before)
     if life["left_out"]:
         return CONTRADICTED
     if life["mode"]:
         return f"its strips had been found {life['mode']}"
     age = float(life["age"])
-    return age, min(float(life["lower"]), age)
+    return number, age, min(float(life["lower"]), age)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,8 +2,8 @@
 
 from wearstats.plans.draws import SurvivalDraws
 from wearstats.plans.fleet import FleetOutlook
+from wearstats.plans.in_use import DrawsOfUnit
 from wearstats.plans.meet import MeetUnit
-from wearstats.plans.outlook import DrawsOfUnit
 from wearstats.plans.restrip import LossByAge
 
 

@@ -2,7 +2,7 @@
 
 import functools
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,19 +14,14 @@ from wearstats.plans.advice import Advice, Case, Stakes, advise, over_service_li
 from wearstats.plans.chance import Chances, chances
 from wearstats.plans.draws import SurvivalDraws, checked_share
 from wearstats.plans.fleet import FleetOutlook, UnitApart, UnitOutlook
-from wearstats.plans.hot import HotDraws, HotSeen, first_hot, hot_seen
+from wearstats.plans.hot import HotDraws
+from wearstats.plans.in_use import FAILED, DrawsOfUnit, InUse
 from wearstats.plans.restrip import LossByAge, RestripInterval, RestripPlan
 from wearstats.records.schema import MODES
 from wearstats.records.season import Season
 
-DrawsOfUnit = Callable[[str], SurvivalDraws]
-"""Draws of burn-through on a unit by its name."""
-
 LossOfUnit = Callable[[str, int | None], LossByAge | None]
 """Boost lost by run on a unit by its name: of one of its builds, or of the next (None)."""
-
-FAILED = "burned"
-"""The failure whose life the draws describe."""
 
 
 def outlook(
@@ -84,6 +79,7 @@ def outlook(
     planned = [name for name in dict.fromkeys(names) if name not in apart]
 
     of_fleet = _Curve(draws, interval)
+    in_use = InUse.of_lives(lives, draws, draws_of)
 
     def lost_on(name: str, build: int | None) -> LossByAge | None:
         return loss_psi_by_age if loss_of is None else loss_of(name, build)
@@ -92,7 +88,7 @@ def outlook(
     def curve_of(name: str, limit: float | None) -> _Curve:
         if draws_of is None:
             return of_fleet
-        own = draws_of(name)
+        own = in_use.of_unit(name)
         held = replace(plan, service_limit_runs=limit)
         return _Curve(own, held.best(own, lost_on(name, None), level, longest_seen=longest))
 
@@ -108,9 +104,7 @@ def outlook(
         int(runs_ahead),
         plan,
         lost_on,
-        hot=hot_seen(lives, draws, FAILED),
-        first_hot=first_hot(lives),
-        own=draws_of is not None,
+        in_use=in_use,
         failures=failures,
     )
     return FleetOutlook(
@@ -143,18 +137,16 @@ class _Ask:
     runs_ahead: int
     plan: RestripPlan
     lost_on: LossOfUnit
-    hot: HotSeen
-    first_hot: Mapping[tuple[str, int], float]
-    own: bool
+    in_use: InUse
     failures: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Strips:
-    """The strips in use on a unit: its curve, and the age at which a look found them hot."""
+    """The strips in use on a unit: its curve, and what a look that found them hot adds."""
 
     curve: _Curve
-    hot_since: float | None
+    hot: HotDraws | None
 
 
 def _stakes(
@@ -224,12 +216,12 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
         return UnitOutlook(name, Advice.LOOK, reason, build=build, service_limit_runs=limit)
     looked = bool(pd.notna(current["last_look"]))
     last_look = min(float(current["last_look"] if looked else current["entry"]), age)
-    hot_since = ask.first_hot.get((name, build))
+    hot = ask.in_use.hot(name, build)
     case = Case(
         age=age,
         last_look=last_look,
         ever_looked=looked and last_look > 0,
-        hot="" if hot_since is None else ask.hot.words,
+        hot="" if hot is None else hot.seen.words,
         runs_ahead=ask.runs_ahead,
         bound=ask.plan.least_chance,
         asks_for_chance=ask.plan.asks_for_chance,
@@ -238,7 +230,7 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
         cost_of_look=None if ask.plan.costs is None else ask.plan.costs.look,
         failures=ask.failures,
     )
-    return _told(name, build, case, ask, _Strips(curve, hot_since))
+    return _told(name, build, case, ask, _Strips(curve, hot))
 
 
 def _why_untold(lives: StripLives, name: str, build: int) -> str:
@@ -254,8 +246,7 @@ def _last_state(runs: pd.DataFrame, name: str, build: int) -> str | None:
 
 
 def _told(name: str, build: int, case: Case, ask: _Ask, strips: _Strips) -> UnitOutlook:
-    curve, since = strips.curve, strips.hot_since
-    hot = None if since is None else HotDraws(curve.draws, since, ask.hot)
+    curve, hot = strips.curve, strips.hot
 
     def outlook_of(advice: Advice, reason: str, found: Chances | None = None) -> UnitOutlook:
         stakes = None if found is None else case.stakes
@@ -268,7 +259,7 @@ def _told(name: str, build: int, case: Case, ask: _Ask, strips: _Strips) -> Unit
             last_look=case.last_look,
             chances=found,
             service_limit_runs=case.service_limit_runs,
-            interval=curve.interval if ask.own else None,
+            interval=None if ask.in_use.draws_of is None else curve.interval,
             strips=hot,
             gain=None if stakes is None or found is None else stakes.gain(found),
             value_of_look=None if stakes is None or found is None else stakes.value_of_look(found),
