@@ -3,6 +3,7 @@
 Nothing heavy is imported here: `wearstats --help` loads neither pandas nor matplotlib.
 """
 
+import atexit
 import gc
 import importlib
 import io
@@ -34,7 +35,7 @@ _COMMANDS = {
 }
 """What each command does, said here so that a list of them loads none."""
 
-_SELDOM = 50_000, 20, 50
+_SELDOM = 400_000, 20, 50
 """How many more objects there are before circles of them are looked for: loading libraries makes
 many that stay, and a command does not live long."""
 
@@ -151,6 +152,8 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
             stream.reconfigure(errors="replace")
     os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
     gc.set_threshold(*_SELDOM)
+    # What is still there when the process ends goes with it: nothing is looked through once more.
+    atexit.register(gc.freeze)
     try:
         code = group.main(args=words, prog_name="wearstats", standalone_mode=False)
     except click.exceptions.Abort:

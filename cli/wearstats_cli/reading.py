@@ -23,12 +23,12 @@ class Source:
     simulated: bool = False
 
 
-def season_of(book: str) -> "Season":
+def season_of(book: str, *, with_costs: bool = True) -> "Season":
     """Return the records in a book."""
     from wearstats.book import Book
 
     with Book.open(book) as opened:
-        return opened.season()
+        return opened.season(with_costs=with_costs)
 
 
 def records_of(book: str) -> tuple["Season", list["AsideItem"]]:
@@ -56,7 +56,7 @@ def lives_from(book: str | None, lives_file: Path | None) -> Source:
         return Source(read_lives(lives_file))
     from wearstats.lives import lives_of
 
-    season = season_of(str(book))
+    season = season_of(str(book), with_costs=False)
     return Source(lives_of(season), season.simulated)
 
 

@@ -9,24 +9,22 @@ from typing import TYPE_CHECKING, Self
 
 from sqlalchemy import Connection, insert
 
-from wearstats.book import asides
 from wearstats.book.about import meta
-from wearstats.book.importing import Progress, Request, take_in
-from wearstats.book.making import TakenError, is_there, make
-from wearstats.book.migrations import bring_up
-from wearstats.book.results import AsideItem, ImportResult
-from wearstats.book.spellings import decisions
 from wearstats.book.store import Store, store_at
 from wearstats.book.tables import COSTS, HISTORY, META, METADATA, SCHEMA_VERSION
-from wearstats.book.values import as_json
 from wearstats.errors import BookError, UsageError
-from wearstats.records.kinds import Settings
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from wearstats.book.importing import Progress
+    from wearstats.book.results import AsideItem, ImportResult
     from wearstats.records.costs import Costs
+    from wearstats.records.kinds import Settings
     from wearstats.records.season import Season
+
+# What takes sheets in, and what hands frames out, is loaded by the methods that need it: to log
+# a sheet takes no pandas, to read a book no reader of sheets.
 
 _NOBODY: Mapping[str, str] = MappingProxyType({})
 _PATIENCE_S = 30.0
@@ -90,6 +88,8 @@ class Book:
         BookError
             The file is there already, or cannot be made.
         """
+        from wearstats.book.making import make
+
         about = {
             "made_by": "wearstats",
             "schema": str(SCHEMA_VERSION),
@@ -119,6 +119,8 @@ class Book:
         BookError
             As `open` and `create`.
         """
+        from wearstats.book.making import TakenError, is_there
+
         if not is_there(path_or_url, patience_s):
             with suppress(TakenError):  # somebody else was quicker
                 return cls.create(path_or_url, clock=clock, patience_s=patience_s)
@@ -149,6 +151,8 @@ class Book:
         if about.get("made_by") != "wearstats":
             raise BookError(foreign, hint="Check the name, or make a new book.")
         if _older(about.get("schema", ""), store.name):
+            from wearstats.book.migrations import bring_up
+
             with store.writing() as connection:
                 # Looked up again: somebody else may have brought it up meanwhile.
                 version = meta(connection)["schema"]
@@ -180,12 +184,12 @@ class Book:
         self,
         path: str | Path,
         *,
-        settings: Settings | None = None,
+        settings: "Settings | None" = None,
         amend: bool = False,
         join: Mapping[str, str] = _NOBODY,
         apart: Sequence[str] = (),
-        on_progress: Progress | None = None,
-    ) -> ImportResult:
+        on_progress: "Progress | None" = None,
+    ) -> "ImportResult":
         """Take a file of records into the book: all of it, or nothing.
 
         A row whose record is there already changes nothing where it says the same, completes
@@ -221,6 +225,9 @@ class Book:
         BookError
             The book is in use, read-only or damaged.
         """
+        from wearstats.book.importing import Request, take_in
+        from wearstats.records.kinds import Settings
+
         request = Request(
             Path(path),
             Settings() if settings is None else settings,
@@ -232,16 +239,24 @@ class Book:
         with self._store.writing() as connection:
             return take_in(connection, request, self._now())
 
-    def season(self) -> "Season":
-        """Return every record in the book, sorted by key."""
-        # Loaded here, as below: to log a sheet needs no pandas.
+    def season(self, *, with_costs: bool = True) -> "Season":
+        """Return every record in the book, sorted by key.
+
+        Parameters
+        ----------
+        with_costs : bool
+            False leaves out what restrips and burn-throughs cost: lives need no prices, and
+            what checks them takes longer to load than all records to read.
+        """
         from wearstats.book import reading
 
         with self._store.reading() as connection:
-            return reading.season(connection)
+            return reading.season(connection, with_costs=with_costs)
 
-    def aside(self, state: str | None = asides.OPEN) -> list[AsideItem]:
+    def aside(self, state: str | None = "open") -> "list[AsideItem]":
         """Return rows set aside; `state` "open", "mended", "discarded", or None for all."""
+        from wearstats.book import asides
+
         if state not in {asides.OPEN, asides.MENDED, asides.DISCARDED, None}:
             message = f"a row set aside is open, mended or discarded, not {state!r}"
             raise UsageError(message)
@@ -250,13 +265,14 @@ class Book:
 
     def write_aside(self, path: str | Path) -> None:
         """Write the open rows as a sheet (.xlsx or .csv) to be mended and logged again."""
-        # Loaded here: to log a text file needs no openpyxl.
         from wearstats.book.export import write_aside
 
         write_aside(Path(path), self.aside())
 
     def discard(self, ids: Sequence[int], why: str) -> None:
         """Give up rows set aside, for a stated reason; they stay in the book."""
+        from wearstats.book import asides
+
         with self._store.writing() as connection:
             asides.discard(connection, ids, why, self._now())
 
@@ -276,12 +292,15 @@ class Book:
 
     def spellings(self) -> tuple[dict[str, str], frozenset[str]]:
         """Return names that stand for another unit, and names that stand apart."""
+        from wearstats.book.spellings import decisions
+
         with self._store.reading() as connection:
             return decisions(connection)
 
     def set_costs(self, costs: "Costs") -> None:
         """Set what restrips and burn-throughs cost; the costs before stay in the history."""
         from wearstats.book import reading
+        from wearstats.book.values import as_json
 
         with self._store.writing() as connection:
             now = self._now()

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Iterable, Sequence
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -20,16 +20,17 @@ from wearstats.book.tables import (
     NO_TEXT,
     RECORDS,
 )
-from wearstats.book.values import shown
-from wearstats.records.coded import NUMBERS
-from wearstats.records.costs import Costs
+from wearstats.records.columns import NUMBERS
 from wearstats.records.schema import SHEETS, Column, Kind
 from wearstats.records.season import Season
+
+if TYPE_CHECKING:
+    from wearstats.records.costs import Costs
 
 _ROWS_AT_ONCE = 20_000
 
 
-def season(connection: Connection) -> Season:
+def season(connection: Connection, *, with_costs: bool) -> Season:
     """Return every record, sorted by key."""
     frames = {kind: _records(connection, kind) for kind in SHEETS}
     # Every row went through the reader's checks when it was logged; they are not run again.
@@ -38,7 +39,7 @@ def season(connection: Connection) -> Season:
         frames["restrips"],
         frames["units"],
         frames["readings"],
-        costs(connection),
+        costs(connection) if with_costs else None,
         simulated=meta(connection).get("simulated") == "true",
     )
 
@@ -85,8 +86,10 @@ def _canonical(values: Sequence[object], column: Column) -> "pd.Series[Any]":
     return pd.Series(shown, dtype=object)
 
 
-def costs(connection: Connection) -> Costs | None:
+def costs(connection: Connection) -> "Costs | None":
     """Return the costs last set."""
+    from wearstats.records.costs import Costs
+
     held = connection.execute(select(COSTS.c.costs).order_by(COSTS.c.id.desc()).limit(1)).scalar()
     return None if held is None else Costs.model_validate_json(held)
 
@@ -179,6 +182,8 @@ _HISTORY_COLUMNS = (
 def _said(kind: str, field: str, held: str | None) -> str:
     values: Sequence[object] = json.loads(held) if held is not None else [None]
     if kind in SHEETS:
+        from wearstats.book.values import shown
+
         return shown(values, SHEETS[kind].column(field))
     if all(value is None for value in values):
         return "blank"

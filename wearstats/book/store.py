@@ -9,9 +9,9 @@ row lock, readers from one snapshot.
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 import numpy as np
@@ -37,7 +37,9 @@ from sqlalchemy.types import TypeEngine
 from wearstats.book.places import place_of, secrets_of, shown_place
 from wearstats.book.tables import META
 from wearstats.errors import BookError
-from wearstats.records.coded import Coded
+
+if TYPE_CHECKING:
+    from wearstats.records.coded import Coded
 
 _SQLITE_HEADER = b"SQLite format 3\x00"
 _WRITES = "wearstats_writes"
@@ -148,7 +150,7 @@ def insert_columns(
     connection: Connection,
     table: Table,
     names: Sequence[str],
-    columns: Sequence[Coded],
+    columns: "Sequence[Coded]",
 ) -> None:
     """Insert many rows, given as columns in the order of `names`.
 
@@ -180,7 +182,7 @@ def insert_columns(
             connection.exec_driver_sql(f"{head} VALUES {', '.join([group] * height)}", sent)
 
 
-def _grid(columns: Sequence[Coded]) -> npt.NDArray[np.object_]:
+def _grid(columns: "Sequence[Coded]") -> npt.NDArray[np.object_]:
     """Return columns side by side."""
     grid = np.empty((len(columns[0]), len(columns)), dtype=object)
     for place, values in enumerate(columns):
@@ -188,12 +190,12 @@ def _grid(columns: Sequence[Coded]) -> npt.NDArray[np.object_]:
     return grid
 
 
-def _bound(kind: TypeEngine[Any], dialect: Dialect, coded: Coded) -> Coded:
+def _bound(kind: TypeEngine[Any], dialect: Dialect, coded: "Coded") -> "Coded":
     """Return values as the driver takes them; each distinct one is converted once."""
     convert = kind.dialect_impl(dialect).bind_processor(dialect)
     if convert is None:
         return coded
-    return Coded([convert(value) for value in coded.values], coded.codes)
+    return replace(coded, values=[convert(value) for value in coded.values])
 
 
 @contextmanager

@@ -13,7 +13,8 @@ import numpy as np
 
 from wearstats.book.tables import NO_NUMBER, NO_TEXT
 from wearstats.errors import BookError
-from wearstats.records.coded import NUMBERS, Coded
+from wearstats.records.coded import Coded
+from wearstats.records.columns import NUMBERS
 from wearstats.records.schema import SHEETS, Column, Kind
 from wearstats.records.values import Kept
 

@@ -15,7 +15,6 @@ import numpy as np
 from wearstats.errors import FitError, NotIdentifiedError, ObservationError
 from wearstats.estimates import Estimate
 from wearstats.life.asked import Factor
-from wearstats.life.checks.cox import CoxFit, cox
 from wearstats.life.distributions import keeps_form, law_named
 from wearstats.life.frailties import FrailtyName
 from wearstats.life.ratio_calibration import ratio_criticals
@@ -27,6 +26,7 @@ from wearstats.spread import spread
 
 if TYPE_CHECKING:
     from wearstats.arrays import BoolArray
+    from wearstats.life.checks.cox_fit import CoxFit
     from wearstats.lives.histories import Histories
     from wearstats.lives.strip_lives import StripLives
 
@@ -99,7 +99,7 @@ class FactorAnswer(Readable):
     no_units: str = ""
     left_out: tuple[tuple[str, str], ...] = ()
     variance: Estimate | None = None
-    cox: CoxFit | None = None
+    cox: "CoxFit | None" = None
 
     @property
     def units_told(self) -> bool:
@@ -227,6 +227,8 @@ def fit_factors(
     behind, base = _behind(known.histories)
     beside = None
     if second:
+        from wearstats.life.checks.cox_fit import cox
+
         # Where Cox's regression cannot be had the answer stands without it.
         with suppress(FitError, ObservationError):
             beside = cox(known.histories, level)

@@ -8,10 +8,9 @@ from hashlib import blake2b
 import numpy as np
 import numpy.typing as npt
 
-from wearstats.records.columns import Column, Kind
+from wearstats.records.columns import NUMBERS, Column, Kind
 from wearstats.records.values import Kept
 
-NUMBERS = frozenset({Kind.NUMBER, Kind.COUNT, Kind.GO_NO_GO})
 _MIX = np.uint64(0x9E3779B97F4A7C15)
 _SPREAD = (
     (np.uint64(30), np.uint64(0xBF58476D1CE4E5B9)),

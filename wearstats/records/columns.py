@@ -19,6 +19,10 @@ class Kind(StrEnum):
     CHOICE = "choice"
 
 
+NUMBERS = frozenset({Kind.NUMBER, Kind.COUNT, Kind.GO_NO_GO})
+"""Kinds kept as numbers."""
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
     """One column of a sheet.

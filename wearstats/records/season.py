@@ -1,6 +1,7 @@
 """A season: every record in canonical form, from the book or from a notebook's own frames."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -8,9 +9,11 @@ import pandas as pd
 from wearstats.errors import RecordError
 from wearstats.records.cells import cell_text
 from wearstats.records.columns import Column, Kind, Sheet
-from wearstats.records.costs import Costs
 from wearstats.records.findings import Finding
 from wearstats.records.schema import READINGS, RESTRIPS, RUNS, UNITS
+
+if TYPE_CHECKING:
+    from wearstats.records.costs import Costs
 
 _SHOWN = 3
 
@@ -34,7 +37,7 @@ class Season:
     restrips: pd.DataFrame
     units: pd.DataFrame
     readings: pd.DataFrame
-    costs: Costs | None = None
+    costs: "Costs | None" = None
     simulated: bool = False
 
     @classmethod
@@ -44,7 +47,7 @@ class Season:
         restrips: pd.DataFrame | None = None,
         units: pd.DataFrame | None = None,
         readings: pd.DataFrame | None = None,
-        costs: Costs | None = None,
+        costs: "Costs | None" = None,
         *,
         simulated: bool = False,
     ) -> "Season":

@@ -14,7 +14,7 @@ import numpy as np
 from wearstats.arrays import FloatArray
 from wearstats.errors import NotConvergedError, TooFewError, UsageError
 from wearstats.estimates import Estimate
-from wearstats.life.checks.cox import ratio_frame, wald_ratios
+from wearstats.life.checks.cox_fit import ratio_frame, wald_ratios
 from wearstats.life.checks.periods import PersonPeriods, person_periods
 from wearstats.life.checks.rows import covariates_that_vary
 from wearstats.life.checks.separation import refuse_separation
