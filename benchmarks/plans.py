@@ -203,9 +203,9 @@ def planned(fleet: Fleet, records: Records, in_use: FloatArray) -> Today:
         at = min(due[unit], 10.0)
         strips = HotDraws(effects.draws_of(f"K{unit}"), at, hot)
         asked = chances(strips, age=at, last_look=at, runs_ahead=1, level=0.9)
-        least = each.cost_per_run.estimate if each.cost_per_run is not None else None
-        stakes = Stakes(least or 0.0, fleet.burn_through, (0.0,), "")
-        off.append(stakes.gain(asked) < 0)
+        least = np.zeros(1) if each.cost_by_draw is None else each.cost_by_draw
+        gain = Stakes(least, fleet.burn_through, (0.0,), "").gain(asked)
+        off.append((gain.estimate or 0.0) < 0)
     return Today(np.array(due, dtype=np.float64), off)
 
 

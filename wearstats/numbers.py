@@ -16,6 +16,7 @@ MINUS = "\u2212"
 PERCENT = "\u00a0%"
 _DECIMALS = {
     "runs": 1,
+    "hours": 1,
     "thou": 1,
     "thou per run": 2,
     "mm": 2,
@@ -28,7 +29,8 @@ _DECIMALS = {
     "": 2,
 }
 _MONEY_DECIMALS = 0
-_WHOLE_FROM = {"runs": 10.0}
+_COUNTED = ("runs", "hours")
+_WHOLE_FROM = dict.fromkeys(_COUNTED, 10.0)
 _SURELY = 0.995
 _HARDLY = 0.005
 
@@ -108,16 +110,16 @@ def plain_signs(text: str) -> str:
 
 
 def number(value: float | None, unit: str = "") -> str:
-    """Write one number; a whole number of runs without a point.
+    """Write one number; a whole number of runs or hours without a point.
 
     Examples
     --------
-    >>> number(7.0, "runs"), number(7.4, "runs"), number(12.4, "runs"), number(None)
-    ('7', '7.4', '12', 'not known')
+    >>> number(7.0, "runs"), number(7.4, "runs"), number(18.75, "hours"), number(None)
+    ('7', '7.4', '19', 'not known')
     """
     if value is None or not math.isfinite(value):
         return "not known"
-    if unit == "runs" and float(value).is_integer():
+    if unit in _COUNTED and float(value).is_integer():
         return _fixed(value, 0)
     return _fixed(value, _decimals(value, unit))
 

@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from wearstats.numbers import number
 from wearstats.plans.what_if import spoken
 from wearstats.plans.words import money
 from wearstats_cli import show, tables
@@ -35,7 +36,9 @@ def _show_sets(sets: "SetsNeeded", hours: float | None) -> None:
     show.heading("Strip sets to carry")
     said = []
     for chance in _CHANCES:
-        work = "" if hours is None else f", {sets.hours(chance, hours):g} hours of work"
+        work = (
+            "" if hours is None else f", {number(sets.hours(chance, hours), 'hours')} hours of work"
+        )
         said.append(f"{numbers.percent(chance)}: {count(sets.enough(chance), 'set')}{work}")
     ahead = count(sets.runs_ahead, "run")
     show.line(f"Enough for {ahead} on each of {count(sets.units, 'unit')}, with a chance of")

@@ -1,12 +1,15 @@
 """From chances to one word of advice and the sentence that gives its reason."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
+from wearstats.arrays import FloatArray
 from wearstats.estimates import Estimate
 from wearstats.plans.chance import Chances
+from wearstats.plans.draws import estimate_over
 from wearstats.plans.words import (
     about_money,
+    less_or_more,
     percent,
     percent_exactly,
     percent_with_interval,
@@ -33,8 +36,8 @@ class Stakes:
 
     Parameters
     ----------
-    least_per_run : float
-        Cost of a run under the best plan.
+    least_per_run : ndarray, shape (n,)
+        Cost of a run under the best plan, by draw.
     burn_through : float
         What a burn-through costs beyond a planned restrip.
     lost_boost : tuple of float
@@ -42,21 +45,22 @@ class Stakes:
     currency : str
     """
 
-    least_per_run: float
+    least_per_run: FloatArray = field(repr=False)
     burn_through: float
     lost_boost: tuple[float, ...]
     currency: str
 
-    def gain(self, chances: Chances) -> float:
+    def gain(self, chances: Chances) -> Estimate:
         """Return what the runs ahead gain over new strips now, if these are sound now.
 
         Either way a restrip follows, now or at their end, so only the rest counts: what as many
         runs cost under the best plan, less what these cost.
         """
-        lost = zip(chances.starting_sound, self.lost_boost, strict=True)
-        failing = 1.0 - _middle(chances.ahead_if_sound)
-        on = failing * self.burn_through + sum(chance * cost for chance, cost in lost)
-        return self.least_per_run * sum(chances.starting_sound) - on
+        ahead = chances.by_draw
+        on = (1.0 - ahead.lasting) * self.burn_through + ahead.starting @ self.lost_boost
+        gained = self.least_per_run * ahead.starting.sum(axis=1) - on
+        level = chances.ahead_if_sound.level
+        return estimate_over(gained, ahead.weights, level, unit=self.currency)
 
     def value_of_look(self, chances: Chances) -> float:
         """Return what a look is worth before the runs ahead, all that is unknown averaged over.
@@ -65,7 +69,7 @@ class Stakes:
         one that finds them sound lets them run on where they would have been renewed. What has
         already been lost is lost with or without it.
         """
-        sound, gain = _middle(chances.sound_now), self.gain(chances)
+        sound, gain = _middle(chances.sound_now), _middle(self.gain(chances))
         without = sound * gain - (1.0 - sound) * self.burn_through
         return sound * max(gain, 0.0) - max(without, 0.0)
 
@@ -212,16 +216,16 @@ def _weighed(case: Case, chances: Chances) -> str:
         return f"no cost speaks against {more}"
     gain = case.stakes.gain(chances)
     verb = "costs" if case.runs_ahead == 1 else "cost"
-    if abs(gain) < _NO_MONEY:
-        return f"{more} on these strips {verb} as much as on new ones"
-    worth = about_money(abs(gain), case.stakes.currency)
-    if gain < 0:
-        return f"{more} on these strips {verb} {worth} more than on new ones"
-    return f"{more} on these strips {verb} {worth} less than on new ones"
+    between = less_or_more(gain)
+    if abs(_middle(gain)) < _NO_MONEY:
+        return f"{more} on these strips {verb} as much as on new ones ({between})"
+    worth = about_money(abs(_middle(gain)), case.stakes.currency)
+    than = "more" if _middle(gain) < 0 else "less"
+    return f"{more} on these strips {verb} {worth} {than} than on new ones ({between})"
 
 
-def _middle(chance: Estimate) -> float:
-    return chance.estimate or 0.0
+def _middle(known: Estimate) -> float:
+    return known.estimate or 0.0
 
 
 def over_service_limit(case: Case) -> str | None:
@@ -243,7 +247,7 @@ def over_service_limit(case: Case) -> str | None:
 
 def _too_dear(case: Case, chances: Chances) -> str | None:
     stakes = case.stakes
-    if stakes is None or stakes.gain(chances) >= 0:
+    if stakes is None or _middle(stakes.gain(chances)) >= 0:
         return None
     unseen = ", even if a look finds these sound" if case.age > case.last_look else ""
     return f"{_weighed(case, chances)}{unseen}"

@@ -13,7 +13,7 @@ product of the first and the third.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -26,7 +26,26 @@ MEAN_NOTE = "mean over the draws: the chance to bet on"
 """What the middle number of a chance is."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
+class RunsAhead:
+    """What the draws say of the runs ahead of strips that are sound now.
+
+    Attributes
+    ----------
+    lasting : ndarray, shape (n,)
+        Chance of lasting them.
+    starting : ndarray, shape (n, runs)
+        Chance that each of the whole runs starts on sound strips.
+    weights : ndarray, shape (n,)
+        Each draw by how likely it made it that they are sound now.
+    """
+
+    lasting: FloatArray
+    starting: FloatArray
+    weights: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Chances:
     """Three chances of one unit, and what new strips would do; see the module.
 
@@ -34,15 +53,20 @@ class Chances:
     ----------
     sound_now, ahead, ahead_if_sound, ahead_if_new : Estimate
         Mean over the draws with the equal-tailed interval of the draws.
-    starting_sound : tuple of float
-        Chance that each of the whole runs ahead starts on sound strips, if they are sound now.
+    by_draw : RunsAhead
+        The runs ahead under each draw, if the strips are sound now.
     """
 
     sound_now: Estimate
     ahead: Estimate
     ahead_if_sound: Estimate
     ahead_if_new: Estimate
-    starting_sound: tuple[float, ...]
+    by_draw: RunsAhead = field(repr=False)
+
+    @property
+    def starting_sound(self) -> FloatArray:
+        """Chance that each of the runs ahead starts on sound strips, if they are sound now."""
+        return np.asarray(self.by_draw.weights @ self.by_draw.starting)
 
 
 def chances(
@@ -75,12 +99,17 @@ def chances(
     weights = _reweighed(sounding.weights * seen, f"sound strips at {last_look:g} runs")
     sound_now = _share(now, at_look)
     if_sound = _reweighed(weights * sound_now, f"sound strips at {age:g} runs")
+    ahead = RunsAhead(
+        lasting=_share(then, now),
+        starting=np.column_stack([_share(sounding.at(start), now) for start in starts]),
+        weights=if_sound,
+    )
     return Chances(
         estimate_over(sound_now, weights, level, note=MEAN_NOTE),
         estimate_over(_share(then, at_look), weights, level, note=MEAN_NOTE),
-        estimate_over(_share(then, now), if_sound, level, note=MEAN_NOTE),
+        estimate_over(ahead.lasting, if_sound, level, note=MEAN_NOTE),
         estimate_over(sounding.at(runs_ahead), sounding.weights, level, note=MEAN_NOTE),
-        tuple(float(if_sound @ _share(sounding.at(start), now)) for start in starts),
+        ahead,
     )
 
 

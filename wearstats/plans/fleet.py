@@ -54,9 +54,12 @@ class UnitOutlook:
     strips : SurvivalDraws or None
         Draws of the strips in use where more is known of them than of others on this unit: a look
         found them hot.
-    gain, value_of_look : float or None
-        Money: what the runs ahead gain over new strips now if these are sound, and what a look
-        is worth; both with all that is unknown averaged over. None where no cost is weighed.
+    gain : Estimate or None
+        Money: what the runs ahead gain over new strips now, if these are sound. None where no
+        cost is weighed.
+    value_of_look : float or None
+        Money a look is worth with all that is unknown averaged over, as it is in deciding; so it
+        has no interval.
     """
 
     unit: str
@@ -70,7 +73,7 @@ class UnitOutlook:
     failed: bool = False
     interval: RestripInterval | None = None
     strips: SurvivalDraws | None = None
-    gain: float | None = None
+    gain: Estimate | None = None
     value_of_look: float | None = None
 
     @property
@@ -111,7 +114,7 @@ class UnitOutlook:
             "advice": self.advice.value,
             "reason": self.reason,
             "service_limit_runs": self.service_limit_runs,
-            "gain": self.gain,
+            "gain": None if self.gain is None else self.gain.as_dict(),
             "value_of_look": self.value_of_look,
             "restrip_interval": self._interval(),
         }

@@ -152,13 +152,13 @@ class _Strips:
 def _stakes(
     ask: _Ask, interval: RestripInterval, age: float, loss: LossByAge | None
 ) -> Stakes | None:
-    costs, least = ask.plan.costs, interval.cost_per_run
-    if costs is None or least is None or least.estimate is None:
+    costs, least = ask.plan.costs, interval.cost_by_draw
+    if costs is None or least is None:
         return None
     runs = np.asarray(age + 1.0 + np.arange(ask.runs_ahead), dtype=np.float64)
     lost = np.zeros(len(runs)) if loss is None else loss(runs)
     return Stakes(
-        least_per_run=least.estimate,
+        least_per_run=least,
         burn_through=costs.burn_through,
         lost_boost=tuple((costs.lost_psi_per_run * lost).tolist()),
         currency=costs.currency,

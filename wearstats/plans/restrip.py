@@ -69,6 +69,8 @@ class RestripInterval(Readable):
         Stretches of runs whose cost is within `tolerance` of the least; None: no upper end.
     cost_per_run, run_to_failure : Estimate or None
         Cost per run at `best` (at the far end where there is none), and with no planned restrip.
+    cost_by_draw : ndarray of shape (n,), or None
+        `cost_per_run` under each draw.
     curve : DataFrame
         Cost: runs, cost_per_run, low, high, near_best. Bound: runs, survival, low, high.
     capped : bool
@@ -93,6 +95,7 @@ class RestripInterval(Readable):
     level: float
     currency: str
     remarks: tuple[str, ...]
+    cost_by_draw: FloatArray | None = None
 
     @property
     def latest(self) -> int | None:
@@ -282,6 +285,7 @@ def _by_cost(
         tolerance=plan.tolerance,
         level=level,
         currency=costs.currency,
+        cost_by_draw=every[:, at],
         remarks=(
             *on_cost(best, near, plan.tolerance, at_best, to_failure),
             *on_limit(plan.service_limit_runs, wanted),

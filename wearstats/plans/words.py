@@ -129,8 +129,26 @@ def about_money(amount: float, currency: str) -> str:
     >>> about_money(59.51, "USD"), about_money(1234.5, ""), about_money(3.2, "USD")
     ('about 60 USD', 'about 1,200', 'about 3 USD')
     """
-    number = f"{float(f'{amount:.2g}'):,.0f}"
+    number = _two_figures(amount)
     return f"about {number} {currency}" if currency else f"about {number}"
+
+
+def less_or_more(gain: Estimate) -> str:
+    """Return the interval of what is gained, as what is spent less or more.
+
+    Examples
+    --------
+    >>> less_or_more(Estimate(72, -21, 130, 0.9)), less_or_more(Estimate(-490, -912, -101, 0.9))
+    ('21 more to 130 less', '100 to 910')
+    """
+    low, high = gain.low or 0.0, gain.high or 0.0
+    if low < 0 < high:
+        return f"{_two_figures(-low)} more to {_two_figures(high)} less"
+    return " to ".join(_two_figures(end) for end in sorted((abs(low), abs(high))))
+
+
+def _two_figures(amount: float) -> str:
+    return f"{float(f'{amount:.2g}'):,.0f}"
 
 
 def stretch(low: int, high: int | None) -> str:

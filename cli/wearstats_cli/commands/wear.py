@@ -183,7 +183,7 @@ def _first(fit: "ClearanceWearFit", unit: str, build: int, age: float, ask: _Ask
         found = chances(ask.lasting, age=age, last_look=age, runs_ahead=_FARTHEST, level=fit.level)
     except PlanError:
         return None
-    lasts = np.array(found.starting_sound)
+    lasts = found.starting_sound
     reached = fit.limit_reached(ask.limit_thou, unit, build, age)
     table = whichever_first(reached, np.arange(float(len(lasts))), lasts)
     tail = (1.0 - fit.level) / 2.0
