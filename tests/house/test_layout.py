@@ -1,11 +1,13 @@
 """The house keeps its own rules: names, sizes, imports, what is committed."""
 
 import importlib
+import pkgutil
 import re
 import subprocess
 import sys
 import zipfile
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
@@ -128,6 +130,18 @@ def test_every_offered_name_is_there(package: str) -> None:
     module = importlib.import_module(package)
     assert all(hasattr(module, name) for name in module.__all__)
     assert not hasattr(module, "nonsense")
+
+
+@pytest.mark.parametrize(
+    "package",
+    ["wearstats", *(f"wearstats.{room}" for room in ("book", "life", "lives", "records"))],
+)
+def test_no_module_hides_an_offered_name(package: str) -> None:
+    # A module that is loaded stands in its package under its own name, before any name on demand.
+    home = importlib.import_module(package)
+    for module in pkgutil.iter_modules(home.__path__):
+        importlib.import_module(f"{package}.{module.name}")
+    assert not [name for name in home.__all__ if isinstance(getattr(home, name), ModuleType)]
 
 
 def test_the_root_of_the_library_loads_nothing_heavy() -> None:

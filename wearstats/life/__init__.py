@@ -1,6 +1,6 @@
 """Strip life: laws, likelihood, intervals, prior-based fit and the curves without a model.
 
-The names are loaded when asked for, but for two functions whose module has the same name.
+The names are loaded when asked for, but for three functions whose modules have the same names.
 """
 
 from typing import TYPE_CHECKING
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from wearstats.lazy import on_demand
 from wearstats.life.bootstrap import Refits, bootstrap
 from wearstats.life.posterior import LifePosterior, posterior
+from wearstats.life.regression_posterior import HazardRegressionPosterior, regression_posterior
 
 if TYPE_CHECKING:
     from wearstats.life.answers import METHODS, LifeAnswer, LifeDict, Method, fit_life
@@ -28,10 +29,6 @@ if TYPE_CHECKING:
     from wearstats.life.nonparametric import SurvivalCurve, kaplan_meier
     from wearstats.life.prior import Prior, PriorDict
     from wearstats.life.regression import HazardRegression
-    from wearstats.life.regression_posterior import (
-        HazardRegressionPosterior,
-        regression_posterior,
-    )
     from wearstats.life.regression_results import HazardRegressionFit
     from wearstats.life.results import StripLifeFit
     from wearstats.life.seen import CurvePoint, falls_of, seen_curve
@@ -116,10 +113,6 @@ if not TYPE_CHECKING:
             "wearstats.life.nonparametric": ("SurvivalCurve", "kaplan_meier"),
             "wearstats.life.prior": ("Prior", "PriorDict"),
             "wearstats.life.regression": ("HazardRegression",),
-            "wearstats.life.regression_posterior": (
-                "HazardRegressionPosterior",
-                "regression_posterior",
-            ),
             "wearstats.life.regression_results": ("HazardRegressionFit",),
             "wearstats.life.results": ("StripLifeFit",),
             "wearstats.life.seen": ("CurvePoint", "falls_of", "seen_curve"),

@@ -90,18 +90,22 @@ def ascend(
     return Ascent(theta, value, gradient, hessian, decrement <= _DECREMENT * 1e4)
 
 
+def uphill(gradient: FloatArray, hessian: FloatArray) -> FloatArray:
+    """Return Newton's step, (..., p), eigenvalues of the Hessian turned round where it must be."""
+    if gradient.shape[-1] == 1:
+        return gradient / np.maximum(np.abs(hessian[..., 0]), 1e-300)
+    curvatures, directions = np.linalg.eigh(hessian)
+    floor = np.abs(curvatures).max(axis=-1, keepdims=True) * 1e-14 + 1e-300
+    along = (gradient[..., None, :] @ directions)[..., 0, :]
+    step: FloatArray = directions @ (along / np.maximum(np.abs(curvatures), floor))[..., None]
+    return step[..., 0]
+
+
 def _newton(
     gradient: FloatArray, hessian: FloatArray, longest: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return an uphill step and the Newton decrement."""
-    if gradient.shape[-1] == 1:
-        curvature = np.maximum(np.abs(hessian[..., 0]), 1e-300)
-        step = gradient / curvature
-    else:
-        curvatures, directions = np.linalg.eigh(hessian)
-        floor = np.abs(curvatures).max(axis=-1, keepdims=True) * 1e-14 + 1e-300
-        along = (gradient[..., None, :] @ directions)[..., 0, :]
-        step = (directions @ (along / np.maximum(np.abs(curvatures), floor))[..., None])[..., 0]
+    step = uphill(gradient, hessian)
     decrement = np.sum(gradient * step, axis=-1)
     excess = (np.abs(step) / longest).max(axis=-1, keepdims=True)
     return step / np.maximum(excess, 1.0), decrement

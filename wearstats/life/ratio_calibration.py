@@ -154,59 +154,71 @@ class _Sets:
 
     @np.errstate(over="ignore", invalid="ignore", divide="ignore", under="ignore")
     def _jet(self, theta: FloatArray) -> Jet:
-        """Log likelihoods of the sets, shape (b,), with derivatives in theta, (b, q) each."""
-        slope = np.exp(theta[:, 1])[:, None]
+        """Log likelihoods of the sets, shape (b,), with derivatives in theta, (b, q) each.
+
+        A life's log hazard has the gradient (1, s, x) in theta, x its covariates and s slope
+        times log age: sums over lives of 1, s and s squared, some of them times x, are enough.
+        """
+        slope = np.exp(theta[:, 1:2])
         height = theta[:, :1] + theta[:, 2:] @ self.covariates.T
         new, low, high = (
-            _Hazard.at(height, slope, age, self.covariates)
-            for age in (self.entry, self.lower, self.upper)
+            _Hazard.at(height, slope, age) for age in (self.entry, self.lower, self.upper)
         )
-        plain = np.ones_like(height)
         added = np.where(self.found, high.amount - low.amount, 1.0)
         ratio = np.where(self.found, 1.0 / np.expm1(np.minimum(added, 700.0)), 0.0)
+        last = self.exact.astype(np.float64)
         value = np.sum(new.amount - low.amount - np.log1p(ratio), axis=1)
-        value += np.sum(
-            np.where(self.exact, height + slope * self.upper + theta[:, 1:2], 0.0), axis=1
+        value += np.sum(last * (height + high.step + theta[:, 1:2]), axis=1)
+        parts = (new, new.amount), (low, -(1.0 + ratio) * low.amount), (high, ratio * high.amount)
+        plain, turned, squared = (
+            sum(amount * age.step**power for age, amount in parts) for power in range(3)
         )
-        gradient = new.first(plain) - low.first(plain + ratio) + high.first(ratio)
-        hessian = new.second(plain) - low.second(plain + ratio) + high.second(ratio)
-        bend = high.amount[..., None] * high.design - low.amount[..., None] * low.design
         curved = ratio * (1.0 + ratio)
-        hessian -= np.einsum("bn,bnq,bnr->bqr", curved, bend, bend)
-        last = np.where(self.exact, 1.0, 0.0)
-        gradient += np.einsum("bn,bnq->bq", last, high.design)
-        gradient[:, 1] += last.sum(axis=1)
-        hessian[:, 1, 1] += np.sum(last * high.design[..., 1], axis=1)
+        wider = high.amount - low.amount
+        steeper = high.amount * high.step - low.amount * low.step
+        first = plain + last, turned + last * high.step
+        second = (
+            plain - curved * wider * wider,
+            turned - curved * wider * steeper,
+            squared - curved * steeper * steeper,
+        )
+        gradient = np.hstack(
+            [
+                first[0].sum(axis=1, keepdims=True),
+                (first[1] + last).sum(axis=1, keepdims=True),
+                first[0] @ self.covariates,
+            ]
+        )
         value = np.where(np.isfinite(value), value, -np.inf)
+        hessian = self._gathered(second, first[1].sum(axis=1))
         return value, np.nan_to_num(gradient), np.nan_to_num(hessian)
+
+    def _gathered(
+        self, second: tuple[FloatArray, FloatArray, FloatArray], by_slope: FloatArray
+    ) -> FloatArray:
+        """Return Hessians (b, q, q) from each life's part in (1, 1), (1, s) and (s, s)."""
+        x = self.covariates
+        size = 2 + x.shape[1]
+        hessian = np.empty((len(by_slope), size, size))
+        hessian[:, 0, 0] = second[0].sum(axis=1)
+        hessian[:, 0, 1] = hessian[:, 1, 0] = second[1].sum(axis=1)
+        hessian[:, 1, 1] = second[2].sum(axis=1) + by_slope
+        hessian[:, 0, 2:] = hessian[:, 2:, 0] = second[0] @ x
+        hessian[:, 1, 2:] = hessian[:, 2:, 1] = second[1] @ x
+        both = (x[:, :, None] * x[:, None, :]).reshape(len(x), -1)
+        hessian[:, 2:, 2:] = (second[0] @ both).reshape(-1, size - 2, size - 2)
+        return hessian
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Hazard:
-    """Cumulative hazard of each life at one age, with d log H/d theta: (b, n) and (b, n, q)."""
+    """Cumulative hazard of each life at one age, and slope times log age: (b, n) both."""
 
     amount: FloatArray
-    design: FloatArray
+    step: FloatArray
 
     @classmethod
-    def at(
-        cls, height: FloatArray, slope: FloatArray, age: FloatArray, covariates: FloatArray
-    ) -> "_Hazard":
+    def at(cls, height: FloatArray, slope: FloatArray, age: FloatArray) -> "_Hazard":
         old = np.isfinite(age)
         step = np.where(old, slope * np.where(old, age, 0.0), 0.0)
-        amount = np.where(old, np.exp(height + step), 0.0)
-        shape = (*amount.shape, covariates.shape[1])
-        parts = [np.ones_like(step)[..., None], step[..., None], np.broadcast_to(covariates, shape)]
-        return cls(amount, np.concatenate(parts, axis=2))
-
-    def first(self, weight: FloatArray) -> FloatArray:
-        """Sum weight times the gradient of H."""
-        total: FloatArray = np.einsum("bn,bnq->bq", weight * self.amount, self.design)
-        return total
-
-    def second(self, weight: FloatArray) -> FloatArray:
-        """Sum weight times the Hessian of H."""
-        weighted = weight * self.amount
-        total: FloatArray = np.einsum("bn,bnq,bnr->bqr", weighted, self.design, self.design)
-        total[:, 1, 1] += np.sum(weighted * self.design[..., 1], axis=1)
-        return total
+        return cls(np.where(old, np.exp(height + step), 0.0), step)

@@ -1,8 +1,9 @@
 """`HazardRegression`: strip life with covariates that may change each run, and unit effects."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
@@ -11,8 +12,9 @@ from wearstats.errors import NotConvergedError, NotIdentifiedError
 from wearstats.life import hazard_likelihood
 from wearstats.life.distributions import Jet, Law, keeps_form, law_named
 from wearstats.life.exposures import Exposures, expose
-from wearstats.life.fitting import ascend, starting_point
+from wearstats.life.fitting import ascend, starting_point, uphill
 from wearstats.life.frailties import Frailty, frailty_named
+from wearstats.life.hazard_likelihood import Point
 from wearstats.life.held import Summit
 from wearstats.life.identification import (
     flat_direction,
@@ -33,6 +35,9 @@ _HUGE = 100.0
 
 _NONE = 100 * LEAST_VARIANCE
 """A variance below which a climb that has not come to rest is on its way to nought."""
+
+_NEARLY_NONE = 1e-5
+"""The variance at which it is asked whether the likelihood falls from nought upwards."""
 
 _FIRST_STEPS, _STEPS = 25, 100
 _NO_REST = "the regression did not come to rest at a maximum"
@@ -108,8 +113,29 @@ def _start(law: Law, histories: "Histories", lives: Exposures) -> FloatArray:
     return np.concatenate([rough, np.zeros(lives.columns)])
 
 
-def climbed(law: Law, frailty: Frailty | None, lives: Exposures, start: FloatArray) -> Summit:
+_Leave: TypeAlias = Callable[[float, Point, BoolArray], None]
+
+
+def _stay(_tau: float, _point: Point, _free: BoolArray) -> None:
+    """Let a climb go on."""
+
+
+def climbed(
+    law: Law,
+    frailty: Frailty | None,
+    lives: Exposures,
+    start: FloatArray,
+    leave: _Leave = _stay,
+) -> Summit:
     """Climb to the maximum from a start, and say so where there is none.
+
+    Parameters
+    ----------
+    law, frailty, lives, start
+        The likelihood, and where to begin.
+    leave : function
+        Is shown tau and the likelihood at each place tried, and which parameters are free; ends
+        the climb by raising an error.
 
     Raises
     ------
@@ -126,7 +152,8 @@ def climbed(law: Law, frailty: Frailty | None, lives: Exposures, start: FloatArr
     def objective(part: FloatArray) -> Jet:
         theta = start.copy()
         theta[free] = part
-        value, gradient, hessian = likelihood(theta)
+        value, gradient, hessian = point = likelihood(theta)
+        leave(float(theta[-1]), point, free)
         # Where a slope is too large for a float there is no way on.
         known = np.isfinite(gradient).all() and np.isfinite(hessian).all()
         seen = np.asarray(value if known else -np.inf)
@@ -173,14 +200,65 @@ def _with_frailty(law: Law, frailty: Frailty, lives: Exposures, alone: Summit) -
     """Return the maximum with a frailty; `alone` itself where none is to be seen."""
     best = alone
     least = frailty.tau(_NONE)
+    edge = np.append(alone.theta, frailty.tau(_NEARLY_NONE))
+    slope = hazard_likelihood.derivatives(law, frailty, lives, edge)[1][-1]
     for variance in _STARTS:
         start = np.append(alone.theta, frailty.tau(variance))
+        leave = _ToNought(frailty, alone.value) if slope < 0 else _stay
         try:
-            found = climbed(law, frailty, lives, start)
+            found = climbed(law, frailty, lives, start, leave)
         except NotConvergedError as stopped:
             if stopped.last[-1] < least:
                 continue
             raise
+        except _NoughtError:
+            continue
         if found.theta[-1] > least and found.value > best.value + 1e-9:
             best = found
     return best
+
+
+class _NoughtError(Exception):
+    """The climb leads to a variance of nought."""
+
+
+class _ToNought:
+    """Ends a climb that leads to a variance of nought, from where the likelihood falls.
+
+    In the log of the variance such a climb never comes to rest. In the variance itself it soon
+    does: Newton's step leads past nought. Two small variances in a row must say so, and be lower.
+
+    Parameters
+    ----------
+    frailty : Frailty
+    edge : float
+        The log likelihood at nought.
+    """
+
+    def __init__(self, frailty: Frailty, edge: float) -> None:
+        self._small = frailty.tau(min(_STARTS))
+        self._power = frailty.tau(float(np.e)) - frailty.tau(1.0)
+        self._edge = edge
+        self._before = False
+
+    def __call__(self, tau: float, point: Point, free: BoolArray) -> None:
+        """Look at the likelihood at one place more.
+
+        Raises
+        ------
+        _NoughtError
+        """
+        lower = tau <= self._small and point[0] < self._edge
+        past = lower and self._past(point, free)
+        if past and self._before:
+            raise _NoughtError
+        self._before = past
+
+    def _past(self, point: Point, free: BoolArray) -> bool:
+        """Tell whether Newton's step in the variance, in units of what it is, takes all of it."""
+        turn = np.ones(free.sum())
+        turn[-1] = self._power
+        slope = point[1][free] * turn
+        bend = point[2][np.ix_(free, free)] * np.outer(turn, turn)
+        bend[-1, -1] -= slope[-1]
+        return bool(np.isfinite(bend).all() and uphill(slope, bend)[-1] <= -1.0)
