@@ -77,10 +77,11 @@ class Weibull:
 
     def hazard(self, z: FloatArray) -> Jet:
         """Return exp(z) with its derivatives."""
+        if z.max(initial=0.0) <= _STEEPEST:
+            base = np.exp(z)
+            return base, base, base
         over = np.maximum(z - _STEEPEST, 0.0)
         base = np.exp(np.minimum(z, _STEEPEST))
-        if not over.any():
-            return base, base, base
         return base * (1 + over + over**2 / 2), base * (1 + over), base
 
     def log_hazard(self, z: FloatArray) -> Jet:

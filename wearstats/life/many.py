@@ -15,7 +15,7 @@ import numpy as np
 from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.life.distributions import Jet, Law
 
-_CELLS = 40_000
+_CELLS = 100_000
 """Lives times sets evaluated at once: as much as stays in the cache."""
 
 
@@ -26,7 +26,7 @@ class Points:
     at: FloatArray
     weight: FloatArray
 
-    def take(self, sets: IntArray) -> "Points":
+    def take(self, sets: IntArray | slice) -> "Points":
         """Return these sets only."""
         shared = self.at.ndim == 1
         return Points(self.at if shared else self.at[sets], self.weight[sets])
@@ -68,7 +68,7 @@ class Many:
         parts = self.passed, self.upper, self.upper, self.exact
         return sum(int(part.at.shape[-1]) for part in parts)
 
-    def take(self, sets: IntArray) -> "Many":
+    def take(self, sets: IntArray | slice) -> "Many":
         """Return these sets only."""
         parts = [each.take(sets) for each in (self.passed, self.exact, self.lower, self.upper)]
         old = self.old if self.old.ndim == 1 else self.old[sets]
@@ -194,7 +194,7 @@ def derivatives(law: Law, many: Many, theta: FloatArray) -> Jet:
     if len(many) <= size:
         return _block(law, many, theta)
     firsts = range(0, len(many), size)
-    places = [np.arange(first, min(first + size, len(many))) for first in firsts]
+    places = [slice(first, first + size) for first in firsts]
     parts = [_block(law, many.take(place), theta[place]) for place in places]
     value, gradient, hessian = (np.concatenate(part) for part in zip(*parts, strict=True))
     return value, gradient, hessian
