@@ -9,6 +9,7 @@ smaller (Banerjee & Wellner 2001, Annals of Statistics 29:1699-1731: 2.27 for 3.
 memory), so the intervals are then wider than their level asks.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -22,7 +23,7 @@ from wearstats.life.innermost import Innermost, innermost
 _NEARLY_ALL = 1e-5
 _FLAT = 1e-7
 _MOST_TRIPLINGS = 60
-_MOST_SECANTS = 200
+_MOST_TURNS = 200
 _SLOW = 8
 
 
@@ -243,24 +244,36 @@ class _Search:
 def _root(function: Callable[[float], float], low: float, high: float) -> float:
     """Return where a function, nearly straight but for leaps, crosses nought between two points.
 
-    By secants, kept between a point before and one past it; by halves too where they are slow.
+    By inverse interpolation through the last three points, kept between a point before and one
+    past it; by halves too where that is slow.
     """
     close = 1e-9 * (high - low)
-    last, here = low, high
-    at_last, at_here = function(low), function(high)
-    rises = at_last < at_here
-    for turn in range(_MOST_SECANTS):
-        between = at_here != at_last
-        ahead = here - at_here * (here - last) / (at_here - at_last) if between else low
+    points = [(low, function(low)), (high, function(high))]
+    rises = points[0][1] < points[1][1]
+    for turn in range(_MOST_TURNS):
+        here = points[-1][0]
+        ahead = _foreseen(points[-3:])
         if not low < ahead < high or (turn >= _SLOW and turn % 2):
             ahead = (low + high) / 2
-        last, at_last = here, at_here
-        here, at_here = ahead, function(ahead)
-        low, high = (here, high) if (at_here < 0) == rises else (low, here)
         near = close + 1e-8 * abs(here)
-        if at_here == 0 or high - low <= near or abs(here - last) <= near:
+        if abs(ahead - here) <= near:
             break
-    return here
+        found = function(ahead)
+        points.append((ahead, found))
+        low, high = (ahead, high) if (found < 0) == rises else (low, ahead)
+        if found == 0 or high - low <= near:
+            break
+    return points[-1][0]
+
+
+def _foreseen(points: list[tuple[float, float]]) -> float:
+    """Return where the parabola (or line) through points, laid on its side, crosses nought."""
+    if len({value for _, value in points}) < len(points):
+        return np.nan
+    return sum(
+        place * math.prod(other / (other - value) for at, other in points if at != place)
+        for place, value in points
+    )
 
 
 def _posed(
