@@ -23,7 +23,7 @@ points come out within 2 % of a standard deviation (root mean square 0.3 %) of t
 two million points, for 3 to 84 lives (one case stands in tests/unit/life)."""
 
 _COARSE = 41
-_BLOCK = 100_000
+_BLOCK = 40_000
 """Grid points times lives evaluated at once: as much as stays in the cache."""
 NEGLIGIBLE = 24.0
 """A log density this far below the top (4e-11 of it) is left off the grid."""
