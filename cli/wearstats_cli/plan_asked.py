@@ -183,7 +183,7 @@ def _what_if(fits: "Fits", changes: Mapping[str, float | str], seed: int) -> "At
             changes,
             plan=fits.plan,
             runs_ahead=fits.runs_ahead,
-            loss_psi_by_age=fits.loss_psi_by_age,
+            loss_per_run=None if fits.boost.fit is None else fits.lost_per_run,
             level=fits.level,
             seed=seed,
         )

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from wearstats.numbers import number
-from wearstats.plans.what_if import spoken
+from wearstats.plans.settings import spoken
 from wearstats.plans.words import money
 from wearstats_cli import show, tables
 from wearstats_reports import numbers
@@ -107,8 +107,12 @@ def _show_what_if(attempt: "Attempt[WhatIf]") -> None:
             str(numbers.chance(found.now.lasting)),
             str(numbers.chance(found.then.lasting)),
         ),
-        ("restrip after", best[0], best[1]),
     ]
+    if found.now.lost is not None:
+        after = count(found.runs_ahead, "run")
+        lost = "not known" if found.then.lost is None else _said(found.then.lost)
+        rows.append((f"boost lost after {after}", _said(found.now.lost), lost))
+    rows.append(("restrip after", best[0], best[1]))
     now, then = found.now.interval.cost_per_run, found.then.interval.cost_per_run
     if now is not None and then is not None:
         rows.append(("cost a run", _said(now), _said(then)))

@@ -100,6 +100,33 @@ class Fits:
         """Boost lost by run of a build; None where wear or its worth is not known."""
         return _loss_by_age(self.wears.fit, self.boost.fit)
 
+    def lost_per_run(self, overdrive_pct: float | None = None) -> FloatArray:
+        """Draw the boost the mean unit loses with each run on its strips.
+
+        Parameters
+        ----------
+        overdrive_pct : float or None
+            None: as the units ran last.
+
+        Returns
+        -------
+        ndarray, shape (draws,), psi
+
+        Raises
+        ------
+        ObservationError
+            Wear or leakage could not be fitted, or there is no boost at this overdrive.
+        """
+        if self.wears.fit is None or self.boost.fit is None:
+            raise ObservationError(self.boost.why_not or self.wears.why_not)
+        worth = self.boost.fit.fleet_worth(overdrive_pct)
+        rng = np.random.default_rng(self.boost.fit.seed)
+        psi = np.zeros(self.boost.fit.draws)
+        for path, wear in self.wears.fit.items():
+            rate, sd = wear.rate_and_error
+            psi += np.maximum(rate + sd * rng.standard_normal(psi.size), 0.0) * worth[path]
+        return psi
+
     @property
     def wear(self) -> Attempt[ClearanceWearFit]:
         """Fit of the tip clearance."""

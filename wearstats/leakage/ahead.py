@@ -1,7 +1,7 @@
 """Boost a unit should show at a meet to come, from a fit of leakage."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -15,9 +15,7 @@ from wearstats.leakage.crossed import CrossedFit, Groups
 from wearstats.leakage.crossed_ahead import rows_ahead
 from wearstats.leakage.expected import ExpectedLoss
 from wearstats.leakage.gaps import gaps_at, running_gaps
-from wearstats.leakage.geometry import drive_ratio
-from wearstats.leakage.machines import Machines
-from wearstats.leakage.running import Warmth
+from wearstats.leakage.losses import Season
 from wearstats.shown import counted
 
 MEET_SD = 0.015
@@ -105,13 +103,10 @@ class Known:
     line : CrossedFit
     groups : mapping of str to Groups
         Of the runs fitted.
-    rows : DataFrame
-        unit, build and age of the runs fitted.
-    balance : Balance
-        Of the runs fitted.
+    season : Season
+        The runs fitted.
     wears : mapping of str to Wear
     readings : DataFrame or None
-    warmth : Warmth
     middle, at : float
         Prior middle of the multiplier, and where the line of the loss was laid.
     centres : mapping of str to float
@@ -120,11 +115,9 @@ class Known:
 
     line: CrossedFit
     groups: Mapping[str, Groups]
-    rows: pd.DataFrame
-    balance: Balance
+    season: Season
     wears: Mapping[str, Wear]
     readings: pd.DataFrame | None
-    warmth: Warmth
     middle: float
     at: float
     centres: Mapping[str, float]
@@ -135,7 +128,8 @@ class Known:
         if meets < LEAST_MEETS:
             message = f"boost of {counted(meets, 'meet')} cannot tell how the next one may differ"
             raise TooFewError(message, have=meets, need=LEAST_MEETS)
-        last = dict(zip(self.rows["unit"].astype(str), range(len(self.rows)), strict=True))
+        fitted = self.season.rows["unit"].astype(str)
+        last = dict(zip(fitted, range(len(fitted)), strict=True))
         found: dict[str, BoostAhead | str] = {}
         for name, own in rows.groupby(rows["unit"].astype(str), sort=True):
             unit = str(name)
@@ -146,15 +140,15 @@ class Known:
         return found
 
     def _of_unit(self, unit: str, place: int, rows: pd.DataFrame) -> "BoostAhead | str":
-        taken = self.balance.machines.take(np.full(len(rows), place, dtype=np.int64))
-        machines = _as_run(taken, rows)
-        share = self.balance.heat_share
+        then = self.season.balance
+        taken = then.machines.take(np.full(len(rows), place, dtype=np.int64))
+        machines, share = taken.as_run(rows), then.heat_share
         if np.any(makes_no_boost(machines, share)):
             return NO_BOOST
-        balance = Balance.of(machines, self.balance.table, share)
+        balance = Balance.of(machines, then.table, share)
         gaps = gaps_at(rows, self.wears, self.readings)
         expected = ExpectedLoss.about(
-            self.at, balance, running_gaps(gaps.mean, machines, self.warmth)
+            self.at, balance, running_gaps(gaps.mean, machines, self.season.warmth)
         )
         columns = [np.ones(len(rows)), -expected.slope, rows["age"].to_numpy(float)]
         columns += [np.log(getattr(machines, name)) - mean for name, mean in self.centres.items()]
@@ -176,7 +170,8 @@ class Known:
         What was off at the last run fitted on these strips is in the build's level; what came
         since is taken to come by steps of its own, so variances differ by it.
         """
-        fitted = self.rows[self.rows["unit"].astype(str) == unit]
+        rows_fitted = self.season.rows
+        fitted = rows_fitted[rows_fitted["unit"].astype(str) == unit]
         last = fitted.groupby("build", sort=False).tail(1).reset_index(drop=True)
         before = gaps_at(last, self.wears, self.readings).sd[0]
         taken_up = pd.Series(before**2, index=last["build"].to_numpy(float))
@@ -196,7 +191,7 @@ class Known:
         if "unit" in self.groups:
             codes["unit"] = new * 0 + self.groups["unit"].labels.index(unit)
         if "build" in self.groups:
-            pairs = self.rows[["unit", "build"]].drop_duplicates()
+            pairs = self.season.rows[["unit", "build"]].drop_duplicates()
             numbers = {
                 (str(name), float(build)): place
                 for place, (name, build) in enumerate(
@@ -209,25 +204,3 @@ class Known:
                 [numbers.get((unit, build), -1 - int(build)) for build in builds], dtype=np.int64
             )
         return codes
-
-
-def _as_run(taken: Machines, rows: pd.DataFrame) -> Machines:
-    """Put the meet's overdrive, speed and air in; what is not written down stays as it was."""
-
-    def given(name: str, before: FloatArray) -> FloatArray:
-        values = rows[name].to_numpy(float) if name in rows else np.full(len(rows), np.nan)
-        return np.where(np.isnan(values), before, values)
-
-    overdrive = given("overdrive_pct", np.full(len(rows), np.nan))
-    drive = np.where(np.isnan(overdrive), taken.drive, drive_ratio(overdrive))
-    speed = given("engine_speed_rpm", taken.speed_rpm)
-    air_f = given("air_temperature_f", (taken.air_k - 273.15) * 1.8 + 32.0)
-    air_k = (air_f - 32.0) / 1.8 + 273.15
-    return replace(
-        taken,
-        swept=taken.swept * drive / taken.drive,
-        leak_scale=taken.leak_scale * np.sqrt(air_k / taken.air_k) * taken.speed_rpm / speed,
-        drive=drive,
-        speed_rpm=speed,
-        air_k=air_k,
-    )

@@ -18,7 +18,7 @@ DISPLACED_SHARE = 0.50
 END_STATION_WEIGHT = 0.5
 """An end station stands for half as much rotor as one between (trapezoidal rule)."""
 
-_LEAST_RATIO, _MOST_RATIO = 0.5, 5.0
+_LEAST_RATIO, _LEAST_PERCENT = 0.5, 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,10 +113,15 @@ def drive_ratio(overdrive: ArrayLike) -> FloatArray:
     Parameters
     ----------
     overdrive : array_like
-        From 0.5 to 5 a ratio, anything else percent over (40, 0, -10).
+        From 0.5 to under 2 a ratio, anything else percent over (40, 2, 0, -10).
+
+    Examples
+    --------
+    >>> drive_ratio([1.4, 40.0, 3.0, -10.0]).tolist()
+    [1.4, 1.4, 1.03, 0.9]
     """
     written = np.asarray(overdrive, float)
-    a_ratio = (written >= _LEAST_RATIO) & (written <= _MOST_RATIO)
+    a_ratio = (written >= _LEAST_RATIO) & (written < _LEAST_PERCENT)
     return np.asarray(np.where(a_ratio, written, 1.0 + written / 100.0))
 
 

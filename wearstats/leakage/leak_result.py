@@ -11,7 +11,8 @@ from wearstats.errors import UsageError
 from wearstats.estimates import Estimate
 from wearstats.leakage.ahead import BoostAhead, Known
 from wearstats.leakage.boost_data import LeftOutRows
-from wearstats.leakage.losses import Losses
+from wearstats.leakage.gaps import gaps_at
+from wearstats.leakage.losses import Losses, worth_at
 from wearstats.leakage.machines import PATHS
 from wearstats.leakage.multiplier import Multiplier
 from wearstats.shown import Column, Readable, Summary, counted, intervals
@@ -54,6 +55,8 @@ class LeakFit(Readable):
     corrected : DataFrame
         The boost rows with tip_thou, boost_norm_psi, predicted_psi and why a row was not used,
         or "".
+    draws, seed : int
+        Of `lost`.
     known : Known
         What a forecast of boost rests on.
     """
@@ -70,6 +73,8 @@ class LeakFit(Readable):
     not_told_apart: tuple[str, ...]
     cautions: tuple[str, ...]
     corrected: pd.DataFrame
+    draws: int
+    seed: int
     known: Known
 
     @property
@@ -179,6 +184,37 @@ class LeakFit(Readable):
     def fleet_in_all(self, level: float | None = None) -> Estimate:
         """Mean over all runs fitted of the boost lost against no leak at all."""
         return self._estimate(self.lost.fleet_total, level)
+
+    def fleet_worth(self, overdrive_pct: float | None = None) -> dict[str, FloatArray]:
+        """Draw what one thou more costs the mean unit at each path.
+
+        Parameters
+        ----------
+        overdrive_pct : float or None
+            None: as each unit last ran; else at this, with the rest as last run.
+
+        Returns
+        -------
+        dict of str to ndarray, shape (draws,), psi per thou
+            The draws of one path belong to those of the next.
+
+        Raises
+        ------
+        ObservationError
+            A unit gives no boost at this overdrive.
+        """
+        worth = self.lost.worth
+        if overdrive_pct is not None:
+            worth = worth_at(
+                self.known.season,
+                self.now,
+                gaps_at(self.now, self.known.wears, self.known.readings),
+                self.multiplier,
+                self.draws,
+                np.random.default_rng(self.seed),
+                overdrive_pct=overdrive_pct,
+            )
+        return dict(zip(PATHS, worth.mean(axis=2), strict=True))
 
     def boost_ahead(self, rows: pd.DataFrame) -> dict[str, BoostAhead | str]:
         """Say what boost each unit should show at one meet to come, on strips that last.

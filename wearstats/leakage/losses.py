@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from wearstats.arrays import FloatArray
-from wearstats.leakage.balance import NEVER_NOUGHT, REFERENCE_PSI, Balance
+from wearstats.errors import ObservationError
+from wearstats.leakage.balance import NEVER_NOUGHT, REFERENCE_PSI, Balance, makes_no_boost
 from wearstats.leakage.gaps import Gaps, running_gaps
 from wearstats.leakage.multiplier import Multiplier
 from wearstats.leakage.running import Warmth
@@ -82,16 +83,12 @@ def losses(  # noqa: PLR0917 - what the loss is drawn from
     balance = Balance(
         machines, season.balance.table, season.balance.heat_share, season.balance.none[places]
     )
-    theta = multiplier.draws(draws, rng)
-    heat = rng.standard_normal(draws)
-    shape = (3, draws, len(now))
-    cold = gaps.mean[:, np.newaxis] + gaps.sd[:, np.newaxis] * rng.standard_normal(shape)
-    growth = gaps.growth[:, np.newaxis] + gaps.growth_sd[:, np.newaxis] * rng.standard_normal(shape)
-    warm = heat[:, np.newaxis]
+    each, warm, cold = _drawn(gaps, multiplier, draws, rng)
+    grown = rng.standard_normal(cold.shape)
+    growth = gaps.growth[:, np.newaxis] + gaps.growth_sd[:, np.newaxis] * grown
     hot = running_gaps(cold, machines, season.warmth, warm)
     fresh = running_gaps(cold - growth, machines, season.warmth, warm)
     scale = REFERENCE_PSI * season.unit_level[places]
-    each = theta[:, np.newaxis]
     area, before = balance.openings(hot), balance.openings(fresh)
     full = each * np.maximum(area.sum(axis=0), NEVER_NOUGHT)
     ratio = balance.ratio(full)
@@ -101,7 +98,7 @@ def losses(  # noqa: PLR0917 - what the loss is drawn from
     moved = change.sum(axis=0)
     small = np.abs(moved) < 1e-3 * full
     rate = np.where(small, slope, whole / np.where(small, 1.0, moved))
-    fleet_since, fleet_total = _fleet(season, theta, rng)
+    fleet_since, fleet_total = _fleet(season, each[:, 0], rng)
     return Losses(
         since=scale * rate * change,
         total=scale * (balance.none - ratio) * (each * area / full),
@@ -109,6 +106,59 @@ def losses(  # noqa: PLR0917 - what the loss is drawn from
         fleet_since=fleet_since,
         fleet_total=fleet_total,
     )
+
+
+def worth_at(  # noqa: PLR0917 - as `losses`
+    season: Season,
+    now: pd.DataFrame,
+    gaps: Gaps,
+    multiplier: Multiplier,
+    draws: int,
+    rng: np.random.Generator,
+    *,
+    overdrive_pct: float,
+) -> FloatArray:
+    """Draw what a thou more would cost each unit at another overdrive, the rest as last run.
+
+    Parameters
+    ----------
+    season, now, gaps, multiplier, draws, rng
+        As `losses`.
+    overdrive_pct : float
+
+    Returns
+    -------
+    ndarray, shape (3, draws, units), psi per thou
+
+    Raises
+    ------
+    ObservationError
+        A unit gives no boost at this overdrive, or heats its charge without end.
+    """
+    places = now["place"].to_numpy(np.int64)
+    asked = pd.DataFrame({"overdrive_pct": np.full(len(now), overdrive_pct)})
+    machines = season.balance.machines.take(places).as_run(asked)
+    share = season.balance.heat_share
+    if np.any(makes_no_boost(machines, share)):
+        message = f"{overdrive_pct:g} % over gives no boost, or heat without end, on some unit"
+        raise ObservationError(message)
+    balance = Balance.of(machines, season.balance.table, share)
+    each, warm, cold = _drawn(gaps, multiplier, draws, rng)
+    hot = running_gaps(cold, machines, season.warmth, warm)
+    full = each * np.maximum(balance.openings(hot).sum(axis=0), NEVER_NOUGHT)
+    scale = REFERENCE_PSI * season.unit_level[places]
+    return np.asarray(scale * balance.slope(full) * each * balance.opening_per_thou(hot))
+
+
+def _drawn(
+    gaps: Gaps, multiplier: Multiplier, draws: int, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Draw multiplier and heat, shape (draws, 1), and cold clearances, shape (3, draws, units)."""
+    theta = multiplier.draws(draws, rng)
+    heat = rng.standard_normal(draws)
+    stray = rng.standard_normal((len(gaps.mean), draws, gaps.mean.shape[1]))
+    cold = gaps.mean[:, np.newaxis] + gaps.sd[:, np.newaxis] * stray
+    return theta[:, np.newaxis], heat[:, np.newaxis], cold
 
 
 def _fleet(

@@ -3,7 +3,7 @@
 Shop units as the books have them (inches, cubic inches, rpm, degrees Fahrenheit, percent).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -67,6 +67,34 @@ class Machines:
             speed_rpm=self.speed_rpm[places],
             air_k=self.air_k[places],
             notes=(),
+        )
+
+    def as_run(self, rows: pd.DataFrame) -> "Machines":
+        """Return the machines as they run under other conditions.
+
+        Parameters
+        ----------
+        rows : DataFrame
+            One row for each, with overdrive_pct, engine_speed_rpm, air_temperature_f where
+            known; what is not written down stays as it was.
+        """
+
+        def given(name: str, before: FloatArray) -> FloatArray:
+            values = rows[name].to_numpy(float) if name in rows else np.full(len(rows), np.nan)
+            return np.where(np.isnan(values), before, values)
+
+        overdrive = given("overdrive_pct", np.full(len(rows), np.nan))
+        drive = np.where(np.isnan(overdrive), self.drive, drive_ratio(overdrive))
+        speed = given("engine_speed_rpm", self.speed_rpm)
+        air_f = given("air_temperature_f", (self.air_k - 273.15) * 1.8 + 32.0)
+        air_k = (air_f - 32.0) / 1.8 + 273.15
+        return replace(
+            self,
+            swept=self.swept * drive / self.drive,
+            leak_scale=self.leak_scale * np.sqrt(air_k / self.air_k) * self.speed_rpm / speed,
+            drive=drive,
+            speed_rpm=speed,
+            air_k=air_k,
         )
 
 

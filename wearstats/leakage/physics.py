@@ -26,6 +26,7 @@ DISCHARGE_COEFFICIENT = 0.70
 """Common practice for strips of 5 to 7 mm land, gaps from 4 thou and boost from 15 psi."""
 
 _HEAT_EXPONENT = (GAMMA - 1.0) / GAMMA
+_HAIR = 1e-6
 _CRITICAL_RATIO = (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0))
 _SMALL_POWER = 2.0 / GAMMA
 _LARGE_POWER = (GAMMA + 1.0) / GAMMA
@@ -349,7 +350,8 @@ def heats_without_end(swept: ArrayLike, heat_share: ArrayLike) -> BoolArray:
         Swept ratio over swallowing.
     heat_share : array_like
     """
-    return np.asarray(_heated(swept, heat_share) >= 1.0)
+    # A hair below 1 the ratio is past any that the solver, or a blower, can reach.
+    return np.asarray(_heated(swept, heat_share) > 1.0 - _HAIR)
 
 
 def _heated(excess: ArrayLike, heat_share: ArrayLike) -> FloatArray:

@@ -6,32 +6,31 @@ changed is refused, and a value no run was made near is marked as an extrapolati
 regression: a run at part load counts as its part of a run, here as everywhere.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from wearstats.arrays import FloatArray
-from wearstats.errors import UsageError
+from wearstats.errors import ObservationError, UsageError
 from wearstats.estimates import Estimate
 from wearstats.life import LifePosterior
 from wearstats.life.regression_posterior import HazardRegressionPosterior, regression_posterior
 from wearstats.lives import StripLives
 from wearstats.lives.covariates import histories_with
-from wearstats.lives.histories import Histories
 from wearstats.plans.draws import SurvivalDraws, estimate_over, weighted_quantile
 from wearstats.plans.restrip import LossByAge, RestripInterval, RestripPlan
+from wearstats.plans.settings import OVERDRIVE, Place, spoken
 
 LOAD = "load"
-_OVERDRIVE = "overdrive_pct"
-_RATIO = 2.0
-_SPELT = {"pct": "%", "psi": "psi", "thou": "thou", "rpm": "rpm", "f": "F", "inhg": "inHg"}
-_NEAR_SD = 0.5
-_FEWEST_NEAR = 5
 
-LOSS_AS_NOW = (
-    "Lost boost by run is taken as it is now: the records do not say how this would change it."
+LossPerRun = Callable[[float | None], FloatArray]
+"""Draws of the boost lost with each run on the strips, psi, at an overdrive in percent; None: as
+the units ran last."""
+
+LOSS_BY_PHYSICS = (
+    "Lost boost is worked out for that overdrive; strips are taken to wear there as they do now."
 )
 
 
@@ -45,11 +44,14 @@ class Outcome:
         Runs by which half of all strips have burned through; median of the draws.
     lasting : Estimate
         Chance that new strips last the runs ahead.
+    lost : Estimate or None
+        Boost lost once strips have made the runs ahead, psi; None where that is not known.
     interval : RestripInterval
     """
 
     life: Estimate
     lasting: Estimate
+    lost: Estimate | None
     interval: RestripInterval
 
     def as_dict(self) -> dict[str, Any]:
@@ -58,6 +60,7 @@ class Outcome:
         return {
             "life": self.life.as_dict(),
             "lasting": self.lasting.as_dict(),
+            "lost_psi": None if self.lost is None else self.lost.as_dict(),
             "best_runs": whole["best_runs"],
             "near_best": whole["near_best"],
             "cost_per_run": whole["cost_per_run"],
@@ -73,7 +76,7 @@ class WhatIf:
     asked : mapping of str to float or str
         By the column's full name.
     runs_ahead : int
-        That `lasting` speaks of.
+        That `lasting` and `lost` speak of.
     now, then : Outcome
         On the average of the records, and at what is asked.
     life_ratio : Estimate
@@ -142,17 +145,55 @@ class _PartLoad:
 @dataclass(frozen=True, slots=True)
 class _Ask:
     plan: RestripPlan
-    loss: LossByAge | None
+    loss: LossPerRun | None
     runs_ahead: int
     level: float
 
-    def outcome(self, draws: SurvivalDraws, life: FloatArray, weights: FloatArray) -> Outcome:
+    def outcome(
+        self,
+        draws: SurvivalDraws,
+        life: FloatArray,
+        weights: FloatArray,
+        psi: FloatArray | None,
+        share: float = 1.0,
+    ) -> Outcome:
+        """Return strips and plan where each run on them loses so much boost, by draw.
+
+        A run at part load loses it for its share of a run.
+        """
         survival, _ = draws.survival_matrix(np.array([float(self.runs_ahead)]))
+        lost, by_age = None, None
+        if psi is not None:
+            even = np.full(psi.size, 1.0 / psi.size)
+            lost = estimate_over(self.runs_ahead * psi, even, self.level, unit="psi")
+            by_age = _steadily(share * float(psi.mean()))
         return Outcome(
             _median(life, weights, self.level, "runs"),
             estimate_over(survival[:, 0], weights, self.level),
-            self.plan.best(draws, self.loss, self.level),
+            lost,
+            self.plan.best(draws, by_age, self.level),
         )
+
+    def lost_at(self, asked: Mapping[str, float | str]) -> tuple[FloatArray | None, str]:
+        """Return what is lost with each run under what is asked, and what to say of it."""
+        if self.loss is None:
+            return None, ""
+        overdrive = asked.get(OVERDRIVE)
+        others = [name for name in asked if name != OVERDRIVE]
+        said = _taken_as_now(others) if others else LOSS_BY_PHYSICS
+        try:
+            return self.loss(None if overdrive is None else float(overdrive)), said
+        except ObservationError as error:
+            return None, f"What boost would be lost cannot be told: {error}."
+
+
+def _steadily(psi: float) -> LossByAge:
+    return lambda runs: psi * np.asarray(runs, dtype=np.float64)
+
+
+def _taken_as_now(names: list[str]) -> str:
+    named = " and ".join(spoken(name, "").rstrip() for name in names)
+    return f"What boost is lost with each run is taken not to change with {named}."
 
 
 def what_if(
@@ -162,7 +203,7 @@ def what_if(
     *,
     plan: RestripPlan,
     runs_ahead: int,
-    loss_psi_by_age: LossByAge | None = None,
+    loss_per_run: LossPerRun | None = None,
     mode: str = "burned",
     level: float = 0.9,
     seed: int = 0,
@@ -180,8 +221,8 @@ def what_if(
         taken as the drive ratio, 1.35 for 35 %. `load` stands alone.
     plan : RestripPlan
     runs_ahead : int
-    loss_psi_by_age : callable, optional
-        See `RestripPlan.best`.
+    loss_per_run : callable, optional
+        None: what boost is lost is not known.
     mode : str
     level : float
     seed : int
@@ -193,7 +234,7 @@ def what_if(
     FitError, ObservationError
         The records cannot tell: too few failures, a factor that never changed, none recorded.
     """
-    ask = _Ask(plan, loss_psi_by_age, runs_ahead, level)
+    ask = _Ask(plan, loss_per_run, runs_ahead, level)
     if not asked:
         message = "say what should change, for example overdrive=38"
         raise UsageError(message)
@@ -201,11 +242,13 @@ def what_if(
         return _at_load(life, asked, ask)
     known = histories_with(lives, list(asked), mode)
     fit = regression_posterior(known.histories, seed=seed)
-    place = _Place(known.histories, lives)
+    place = Place(known.histories, lives)
     values = {place.column(name): value for name, value in asked.items()}
     then, remarks, extrapolated = place.settled(values, fit)
     mean = fit.exposures.standardised(fit.exposures.mean)
-    remarks += () if ask.loss is None else (LOSS_AS_NOW,)
+    psi, said = ask.lost_at(values)
+    psi_now, _ = ask.lost_at({})
+    remarks += (said,) if said else ()
     slope = np.exp(fit.points[:, 1])
 
     def median(at: FloatArray) -> FloatArray:
@@ -217,8 +260,8 @@ def what_if(
     return WhatIf(
         asked=values,
         runs_ahead=runs_ahead,
-        now=ask.outcome(_Steady(fit, mean), now_life, fit.weights),
-        then=ask.outcome(_Steady(fit, then), then_life, fit.weights),
+        now=ask.outcome(_Steady(fit, mean), now_life, fit.weights, psi_now),
+        then=ask.outcome(_Steady(fit, then), then_life, fit.weights, psi),
         life_ratio=ratio,
         lives=fit.lives,
         failures=fit.failures,
@@ -249,13 +292,13 @@ def _at_load(life: LifePosterior, asked: Mapping[str, float | str], ask: _Ask) -
         raise UsageError(message)
     full = np.exp(life.log_median)
     counted = f"A run at load {load:g} counts as {load:g} of a full run, as in the records."
-    then, loss = _PartLoad(life, float(load)), ask.loss
-    part = None if loss is None else (lambda runs: load * loss(load * runs))
+    then, psi = _PartLoad(life, float(load)), ask.lost_at({})[0]
+    part = None if psi is None else load * psi
     return WhatIf(
         asked={LOAD: load},
         runs_ahead=ask.runs_ahead,
-        now=ask.outcome(life, full, life.weights),
-        then=replace(ask, loss=part).outcome(then, full / load, life.weights),
+        now=ask.outcome(life, full, life.weights, psi),
+        then=ask.outcome(then, full / load, life.weights, part, float(load)),
         life_ratio=_median(np.full(full.size, 1 / load), life.weights, ask.level),
         lives=life.lives,
         failures=life.failures,
@@ -263,100 +306,3 @@ def _at_load(life: LifePosterior, asked: Mapping[str, float | str], ask: _Ask) -
         extrapolated=False,
         remarks=(counted,),
     )
-
-
-class _Place:
-    """Where a setting lies among the records."""
-
-    def __init__(self, histories: Histories, lives: StripLives) -> None:
-        self.histories = histories
-        self.known = [*map(str, lives.runs), *map(str, lives.frame)]
-
-    def column(self, asked: str) -> str:
-        """Return the full name of a column that was found before."""
-        if asked in self.known:
-            return asked
-        return next(name for name in self.known if name.startswith(f"{asked}_"))
-
-    def settled(
-        self, values: dict[str, float | str], fit: HazardRegressionPosterior
-    ) -> tuple[FloatArray, tuple[str, ...], bool]:
-        """Return standardised covariates, what to say of them, and whether any is far off.
-
-        Values of words are left as they are; an overdrive given as a ratio becomes percent.
-        """
-        at, remarks, far = fit.exposures.mean.copy(), [], False
-        for name, value in list(values.items()):
-            number, said = _percent_of_ratio(name, value)
-            values[name] = number
-            remarks += said
-            if name in self.histories.names:
-                which = self.histories.names.index(name)
-                at[which] = _number(name, number)
-                off = self._far(which, float(at[which]))
-            else:
-                off = self._word(at, name, str(value))
-            remarks += off
-            far |= bool(off)
-        return fit.exposures.standardised(at), tuple(remarks), far
-
-    def _far(self, which: int, value: float) -> tuple[str, ...]:
-        on_record = self.histories.covariates[:, which]
-        runs = self.histories.stop - self.histories.start
-        low, high = float(on_record.min()), float(on_record.max())
-        setting = spoken(self.histories.names[which], value)
-        if not low <= value <= high:
-            far = (
-                f"An extrapolation: {setting} lies outside what is on record, {low:.4g} "
-                f"to {high:.4g}; out there this is the fitted line and nothing else."
-            )
-            return (far,)
-        near = np.abs(on_record - value) <= _NEAR_SD * float(on_record.std())
-        if runs[near].sum() < _FEWEST_NEAR:
-            return (f"Hardly a run on record is near {setting}: read it as a guess.",)
-        return ()
-
-    def _word(self, at: FloatArray, name: str, word: str) -> tuple[str, ...]:
-        """Set the indicators of a column of words."""
-        places = {
-            title: place
-            for place, title in enumerate(self.histories.names)
-            if title.startswith(f"{name} ")
-        }
-        words = {title.removeprefix(f"{name} ").split(" against ")[0]: title for title in places}
-        base = next(iter(places)).rsplit(" against ", 1)[1]
-        if word not in {*words, base}:
-            message = f"no {name} {word!r} is on record"
-            raise UsageError(message, hint=f"There is {', '.join(sorted({*words, base}))}.")
-        for one, title in words.items():
-            at[places[title]] = float(one == word)
-        return ()
-
-
-def _percent_of_ratio(name: str, value: float | str) -> tuple[float | str, list[str]]:
-    if name != _OVERDRIVE or not isinstance(value, float | int) or not 1 < value < _RATIO:
-        return value, []
-    percent = round(100 * (value - 1), 6)
-    return percent, [f"Overdrive {value:g} is taken as the drive ratio: {percent:g} % over."]
-
-
-def spoken(column: str, value: float | str) -> str:
-    """Return a setting as people say it.
-
-    Examples
-    --------
-    >>> spoken("strip_height_thou", 24.0), spoken("overdrive_pct", 35), spoken("strip_lot", "L2")
-    ('strip height 24 thou', 'overdrive 35 %', 'strip lot L2')
-    """
-    said = f"{value:.4g}" if isinstance(value, float | int) else value
-    name, _, unit = column.rpartition("_")
-    if unit not in _SPELT:
-        return f"{column.replace('_', ' ')} {said}"
-    return f"{name.replace('_', ' ')} {said} {_SPELT[unit]}"
-
-
-def _number(name: str, value: float | str) -> float:
-    if isinstance(value, float | int) and np.isfinite(value):
-        return float(value)
-    message = f"{name} must be a number, not {value!r}"
-    raise UsageError(message)

@@ -64,6 +64,12 @@ class ClearanceWearFit(Readable):
         return self._fixed_effect(1, self.level, "thou per run")
 
     @property
+    def rate_and_error(self) -> tuple[float, float]:
+        """The same with its standard error."""
+        found = self.line.contrast(np.eye(2)[1:])
+        return float(found.mean[0]), math.sqrt(float(found.variance[0]))
+
+    @property
     def start(self) -> Estimate:
         """Mean over builds at age 0, thou."""
         return self._fixed_effect(0, self.level, "thou")

@@ -54,7 +54,7 @@ WEARS = {
 }
 
 
-def truth_psi(tip_thou: FloatArray, multiplier: float) -> FloatArray:
+def truth_psi(tip_thou: FloatArray, multiplier: float, drive: float = 1.4) -> FloatArray:
     """Boost at the standard barometer: areas, friction and balance written out once more."""
     hot = running_tip(tip_thou, bore_radius_in=2.9).thou
     cd = slot_table()
@@ -78,7 +78,7 @@ def truth_psi(tip_thou: FloatArray, multiplier: float) -> FloatArray:
         discharge_coefficient=1.0,
         multiplier=multiplier,
     )
-    point = pressure_ratio(swept_ratio(1.4, 500.0, 500.0), number, heat_share=0.35)
+    point = pressure_ratio(swept_ratio(drive, 500.0, 500.0), number, heat_share=0.35)
     return (point.pressure_ratio - 1.0) * STANDARD_PRESSURE_PA / PSI_PA
 
 
@@ -184,6 +184,31 @@ def test_a_thou_is_worth_what_one_more_thou_costs(fit: LeakFit) -> None:
     worth = fit.worth("K2")
     assert worth["tip"].estimate == pytest.approx(float(less - more), rel=0.05)
     assert set(worth) == {"tip", "mesh", "end"}
+
+
+@pytest.mark.parametrize("overdrive", [25.0, 55.0])
+def test_a_thou_at_another_overdrive_is_worth_what_it_costs_there(
+    fit: LeakFit, overdrive: float
+) -> None:
+    theta = float(fit.multiplier_estimate.estimate or 0.0)
+    at, drive = START + 12 * RATE, 1.0 + overdrive / 100.0
+    less, more = truth_psi(np.array([at - 0.5, at + 0.5]), theta, drive)
+    worth = float(np.median(fit.fleet_worth(overdrive)["tip"]))
+    # The slot's coefficient is taken at one boost here: a few percent.
+    assert worth == pytest.approx(float(less - more), rel=0.06)
+    now = float(np.median(fit.fleet_worth()["tip"]))
+    assert (worth > now) == (overdrive > 40.0)
+
+
+def test_at_the_overdrive_as_run_nothing_changes(fit: LeakFit) -> None:
+    for path, worth in fit.fleet_worth(40.0).items():
+        assert worth == pytest.approx(fit.fleet_worth()[path], rel=1e-12)
+
+
+@pytest.mark.parametrize("overdrive", [-50.0, 400.0])
+def test_an_overdrive_without_a_balance_is_refused(fit: LeakFit, overdrive: float) -> None:
+    with pytest.raises(ObservationError, match="no boost, or heat without end"):
+        fit.fleet_worth(overdrive)
 
 
 def test_a_clearance_less_well_known_widens_the_loss(fit: LeakFit) -> None:

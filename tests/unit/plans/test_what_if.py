@@ -8,12 +8,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from wearstats.errors import FitError, NotIdentifiedError, UsageError
+from wearstats.arrays import FloatArray
+from wearstats.errors import FitError, NotIdentifiedError, ObservationError, UsageError
+from wearstats.estimates import Estimate
 from wearstats.life import LifePosterior, posterior
 from wearstats.life.regression_posterior import regression_posterior
 from wearstats.lives import StripLives, lives_of
 from wearstats.lives.covariates import histories_with
 from wearstats.plans import RestripPlan, WhatIf, what_if
+from wearstats.plans.what_if import LossPerRun
 from wearstats.records.costs import Costs
 from wearstats.records.season import Season
 
@@ -45,8 +48,12 @@ def shop() -> tuple[StripLives, LifePosterior]:
 
 
 def asked(**changes: float | str) -> WhatIf:
+    return costed(None, PLAN, **changes)
+
+
+def costed(loss: LossPerRun | None, plan: RestripPlan, **changes: float | str) -> WhatIf:
     lives, life = shop()
-    return what_if(lives, life, changes, plan=PLAN, runs_ahead=4)
+    return what_if(lives, life, changes, plan=plan, runs_ahead=4, loss_per_run=loss)
 
 
 def test_more_overdrive_shortens_life_as_the_regression_says() -> None:
@@ -96,6 +103,69 @@ def test_half_the_load_doubles_the_runs() -> None:
     assert found.then.lasting.estimate == pytest.approx(float(weights @ survival[:, 0]))
 
 
+def leaking(overdrive: float | None) -> FloatArray:
+    """Psi lost with each run: a twentieth, and a percent more for each point over 35."""
+    if overdrive == 150.0:
+        message = "no boost"
+        raise ObservationError(message)
+    at = 35.0 if overdrive is None else overdrive
+    return 0.05 * (1.0 + (at - 35.0) / 100.0) * np.linspace(0.9, 1.1, 101)
+
+
+PRICED = RestripPlan(
+    Costs(planned=300.0, burn_through=1500.0, lost_psi_per_run=400.0, currency="USD")
+)
+
+
+def ends(estimate: Estimate | None) -> list[float | None]:
+    assert estimate is not None
+    return [estimate.estimate, estimate.low, estimate.high]
+
+
+def test_lost_boost_is_that_of_the_overdrive_asked_for() -> None:
+    found = costed(leaking, PRICED, overdrive=1.4)
+    assert ends(found.now.lost) == pytest.approx([0.2, 0.182, 0.218])
+    assert ends(found.then.lost) == pytest.approx([0.21, 0.1911, 0.2289])
+    assert any("strips are taken to wear there as they do now" in said for said in found.remarks)
+    # The price of lost boost is in the plan: without it a run costs less, at both.
+    free = costed(None, PRICED, overdrive=1.4)
+    assert free.now.lost is None
+    for with_loss, without in ((found.now, free.now), (found.then, free.then)):
+        assert with_loss.interval.cost_per_run is not None
+        assert without.interval.cost_per_run is not None
+        dear, cheap = with_loss.interval.cost_per_run, without.interval.cost_per_run
+        assert (dear.estimate or 0.0) > (cheap.estimate or 0.0)
+
+
+def test_lost_boost_at_part_load_grows_with_the_runs_that_count() -> None:
+    found = costed(leaking, PRICED, load=0.5)
+    assert ends(found.now.lost) == pytest.approx([0.2, 0.182, 0.218])
+    assert ends(found.then.lost) == pytest.approx([0.1, 0.091, 0.109])
+    # Half the psi at the k-th run, half a run lost of it: a quarter of the price a run.
+    quarter = Costs(planned=300.0, burn_through=1500.0, lost_psi_per_run=100.0, currency="USD")
+    life = posterior(shop()[0].observations())
+
+    class Half:
+        def survival_matrix(self, ages: FloatArray, /) -> tuple[FloatArray, FloatArray]:
+            return life.survival_matrix(ages / 2)
+
+    plan = RestripPlan(quarter).best(Half(), lambda runs: 0.05 * runs)
+    assert ends(found.then.interval.cost_per_run) == pytest.approx(ends(plan.cost_per_run))
+
+
+def test_lost_boost_that_cannot_be_worked_out_is_said_so() -> None:
+    found = costed(leaking, PRICED, overdrive=150.0)
+    assert found.now.lost is not None
+    assert found.then.lost is None
+    assert "What boost would be lost cannot be told: no boost." in found.remarks
+
+
+@pytest.mark.parametrize("overdrive", [-51.0, 151.0])
+def test_a_setting_no_sheet_takes_is_refused(overdrive: float) -> None:
+    with pytest.raises(UsageError, match="within -50 to 150, as in the records"):
+        asked(overdrive=overdrive)
+
+
 def test_what_never_changed_cannot_be_told() -> None:
     with pytest.raises(NotIdentifiedError):
         asked(engine_speed=8200.0)
@@ -120,4 +190,6 @@ def test_nonsense_is_refused(changes: dict[str, float | str]) -> None:
 def test_json_is_plain() -> None:
     data = json.loads(json.dumps(asked(overdrive=40.0).as_dict(), allow_nan=False))
     assert data["asked"] == {"overdrive_pct": 40.0}
-    assert set(data["then"]) == {"life", "lasting", "best_runs", "near_best", "cost_per_run"}
+    names = {"life", "lasting", "lost_psi", "best_runs", "near_best", "cost_per_run"}
+    assert set(data["then"]) == names
+    assert data["then"]["lost_psi"] is None
