@@ -58,12 +58,16 @@ def _records(connection: Connection, kind: str) -> pd.DataFrame:
     )
 
 
-def frame_of(rows: Iterable[Sequence[object]], kind: str) -> pd.DataFrame:
+def frame_of(found: Iterable[Sequence[object]], kind: str) -> pd.DataFrame:
     """Return rows of the book as a canonical frame, in the order given."""
-    held = list(rows)
+    held = list(found)
     by_field = list(zip(*held, strict=True)) if held else [()] * len(SHEETS[kind].fields)
     named = zip(_fields_with_columns(kind), by_field, strict=True)
-    frame = pd.DataFrame({name: _canonical(values, column) for (name, column), values in named})
+    # One index for all: columns need not be brought into line.
+    rows = pd.RangeIndex(len(held))
+    frame = pd.DataFrame(
+        {name: _canonical(values, column, rows) for (name, column), values in named}, rows
+    )
     counted = SHEETS[kind].counted
     return frame if counted is None else frame.astype({counted: "int64"})
 
@@ -73,17 +77,17 @@ def _fields_with_columns(kind: str) -> tuple[tuple[str, Column], ...]:
     return tuple((name, column) for column in SHEETS[kind] for name in column.fields)
 
 
-def _canonical(values: Sequence[object], column: Column) -> "pd.Series[Any]":
+def _canonical(values: Sequence[object], column: Column, rows: pd.RangeIndex) -> "pd.Series[Any]":
     if column.kind is Kind.DATE:
         stamps = np.array(values, dtype="datetime64[D]").astype("datetime64[ns]")
-        return pd.Series(stamps)
+        return pd.Series(stamps, rows)
     if column.kind in NUMBERS:
         numbers = np.array(values, dtype=float)
         if column.key:
             numbers[numbers == NO_NUMBER] = np.nan
-        return pd.Series(numbers)
+        return pd.Series(numbers, rows)
     shown = [None if value == NO_TEXT else value for value in values] if column.key else values
-    return pd.Series(shown, dtype=object)
+    return pd.Series(shown, rows, dtype=object)
 
 
 def costs(connection: Connection) -> "Costs | None":

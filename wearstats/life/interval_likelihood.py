@@ -231,6 +231,8 @@ class _Search:
         """
         _root(self.too_far, low, high)
         (near, here), (far, there) = self.inside, self.outside
+        if np.isinf(here):  # nobody was left at the last point inside: the one outside is close
+            return float(np.exp(-there))
         share = (self.threshold - near) / (far - near)
         return float(np.exp(-(here + share * (there - here))))
 
@@ -256,7 +258,7 @@ def _root(function: Callable[[float], float], low: float, high: float) -> float:
         if not low < ahead < high or (turn >= _SLOW and turn % 2):
             ahead = (low + high) / 2
         near = close + 1e-8 * abs(here)
-        if abs(ahead - here) <= near:
+        if abs(ahead - here) <= near / 10:
             break
         found = function(ahead)
         points.append((ahead, found))

@@ -17,7 +17,7 @@ import numpy as np
 from wearstats.arrays import BoolArray, FloatArray
 from wearstats.life.calibration import MOST_FAILURES, MOST_LIVES, quantile
 from wearstats.life.distributions import Jet, keeps_form
-from wearstats.life.fitting import ascend
+from wearstats.life.fitting import Ascent, ascend
 from wearstats.life.identification import LEAST_FAILURES
 from wearstats.life.regression_results import HazardRegressionFit
 from wearstats.life.resampling import simulate, watch_of
@@ -73,14 +73,15 @@ def ratio_criticals(
     start = fit.summit.theta[: 2 + beta.size]
     free = np.ones(start.size, dtype=np.bool_)
     free[1] = fit.fixed_shape is None
-    top, rested = some.highest(start, free)
+    top = some.highest(start, free)
     least = critical_value(level)
     values = {}
     for place, name in enumerate(fit.exposures.names):
         others = free.copy()
         others[2 + place] = False
-        held, down = some.highest(start, others)
-        falls = np.maximum(2.0 * (top - held), 0.0)[rested & down]
+        held = some.highest(_foretold(top, start, free, 2 + place), others)
+        found_both = top.converged & held.converged
+        falls = np.maximum(2.0 * (top.value - held.value), 0.0)[found_both]
         if falls.size >= _FEWEST:
             values[name] = max(quantile(falls, level)[0], least)
     return values
@@ -104,6 +105,24 @@ def _fixed(fit: HazardRegressionFit, histories: "Histories") -> FloatArray | Non
     times = seen.weight[tells].astype(np.int64)
     rows: FloatArray = np.repeat(histories.covariates[at], times, axis=0)
     return rows
+
+
+def _foretold(top: Ascent, truth: FloatArray, free: BoolArray, place: int) -> FloatArray:
+    """Return where each set would be highest with one parameter at its truth, were it a parabola.
+
+    The truth itself for sets without a top; shape (b, q).
+    """
+    at = np.flatnonzero(free)
+    held = at == place
+    bend = np.where(top.converged[:, None, None], top.hessian, np.eye(at.size))
+    drift = np.linalg.solve(bend[:, ~held][:, :, ~held], bend[:, ~held][:, :, held])[:, :, 0]
+    away = truth[place] - top.theta[:, held]
+    ahead = np.tile(truth, (len(away), 1))
+    others = at[~held]
+    ahead[:, others] = np.where(
+        top.converged[:, None], top.theta[:, ~held] - drift * away, ahead[:, others]
+    )
+    return ahead
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,19 +157,21 @@ class _Sets:
             exact,
         )
 
-    def highest(self, start: FloatArray, free: BoolArray) -> tuple[FloatArray, BoolArray]:
-        """Return where each set's log likelihood is highest, the rest held, and if it has a top."""
-        count = len(self.lower)
+    def highest(self, start: FloatArray, free: BoolArray) -> Ascent:
+        """Climb to where each set's log likelihood is highest, what is not free being held.
+
+        From one point, shape (q,), or one a set, (b, q); `converged` says which have a top.
+        """
+        first = np.broadcast_to(start, (len(self.lower), free.size))
         at = np.flatnonzero(free)
 
         def objective(part: FloatArray) -> Jet:
-            theta = np.broadcast_to(start, (count, start.size)).copy()
+            theta = first.copy()
             theta[:, at] = part
             value, gradient, hessian = self._jet(theta)
             return value, gradient[:, at], hessian[:, at[:, None], at]
 
-        best = ascend(objective, np.broadcast_to(start[at], (count, at.size)), most_steps=_STEPS)
-        return best.value, best.converged
+        return ascend(objective, first[:, at], most_steps=_STEPS)
 
     @np.errstate(over="ignore", invalid="ignore", divide="ignore", under="ignore")
     def _jet(self, theta: FloatArray) -> Jet:
