@@ -11,6 +11,9 @@ from types import ModuleType
 
 import pytest
 
+from wearstats.book import Book
+from wearstats.records import Costs
+
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = {
     "wearstats": ROOT / "wearstats",
@@ -113,6 +116,23 @@ def test_help_loads_neither_pandas_nor_matplotlib() -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert "season" in done.stdout
     assert "LOADED []" in done.stdout
+
+
+def test_lives_of_a_book_load_neither_pydantic_nor_readers_of_sheets(tmp_path: Path) -> None:
+    (tmp_path / "runs.csv").write_text("date,unit\n2026-05-03,K2\n", encoding="utf-8")
+    with Book.create(tmp_path / "season.book") as book:
+        book.log(tmp_path / "runs.csv")
+        book.set_costs(Costs(planned=900, burn_through=14_000))
+    code = (
+        "import sys\n"
+        "from wearstats_cli.reading import lives_from\n"
+        "assert len(lives_from(sys.argv[1], None).lives.frame) == 1\n"
+        "unused = {'pydantic', 'wearstats.records.sorting', 'wearstats.book.importing'}\n"
+        "print('LOADED', sorted(unused & set(sys.modules)))\n"
+    )
+    words = [sys.executable, "-c", code, str(tmp_path / "season.book")]
+    done = subprocess.run(words, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "LOADED []"
 
 
 @pytest.mark.parametrize(

@@ -219,6 +219,16 @@ def best_with(known: Observations, age: float, chance: float) -> float:
     ),
     2,
 )
+@example(  # everybody still watched has failed: the best curve itself has no end to its hazard
+    Observations(
+        np.zeros(8),
+        np.array([2.0, 5, 7, 5, 0, 4, 3, 7]),
+        np.array([3.0, 7, np.inf, 9, 3, np.inf, np.inf, np.inf]),
+        np.ones(8),
+        tuple("abcdefgh"),
+    ),
+    9,
+)
 def test_the_ends_are_where_the_best_curve_through_them_has_fallen_enough(
     drawn: Observations, age: int
 ) -> None:

@@ -592,6 +592,7 @@ def test_costs_are_kept_with_their_history(path: Path) -> None:
         second = Costs(planned=950, burn_through=14_000, currency="EUR")
         book.set_costs(second)
         assert book.season().costs == second
+        assert book.season(with_costs=False).costs is None
         history = book.history()
     changed = history[history["old"] != "blank"]
     assert changed["field"].tolist() == ["planned", "currency"]
