@@ -9,7 +9,7 @@ does. What happened is the simulator's own truth: whether the strips would have 
 nothing else ended them. Beside it stands what the records alone let `lookback` conclude.
 
 - prior: each fleet's shape and median life are drawn from the very prior the forecasts start from
-  (log shape normal about log 2, 0.6; log median normal about log 9 runs, 1.5; spread of the units'
+  (log shape normal about log 2, 0.6; log median normal about log 9 runs, 1.0; spread of the units'
   log hazards half-normal, 0.4). Here forecasts that make no mistake are flat exactly, by Bayes'
   rule, however few lives are known; but for what they make of strips found hot, which the
   simulator takes from the end of each life and the forecasts as a level hazard.
@@ -46,7 +46,7 @@ from wearstats_synthetic import SimulatedSeason, Truth, simulate
 SEED = 20261125
 EDGES = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0])
 SCENARIOS = ("demo", "any", "prior")
-PRIOR = Prior(shape=2.0, log_shape_sd=0.6, median_runs=9.0, log_median_sd=1.5)
+PRIOR = Prior(median_runs=9.0)
 LEVEL = 0.9
 LEAST_FLEETS = 5
 """Fleets for each group, below which their covariance means nothing."""

@@ -204,13 +204,16 @@ class LifePosterior:
     def words(self) -> str:
         """One sentence on how much the prior does."""
         shares = self.prior_share()
-        parts = []
+        rests: dict[str, list[str]] = {"mostly": [], "partly": []}
         for name, said in (("shape", "the shape"), ("life_at_0.1", "the life at 10 % failed")):
             share = shares.get(name, 0.0)
-            if share > PRIOR_HEAVY:
-                parts.append(f"{said} rests mostly on the prior")
-            elif share > PRIOR_LIGHT:
-                parts.append(f"{said} rests partly on the prior")
+            if share > PRIOR_LIGHT:
+                rests["mostly" if share > PRIOR_HEAVY else "partly"].append(said)
+        parts = [
+            f"{' and '.join(said)} rest{'s' if len(said) == 1 else ''} {how} on the prior"
+            for how, said in rests.items()
+            if said
+        ]
         if not parts:
             return "The records outweigh the prior."
         sentence = "; ".join(parts)
@@ -260,7 +263,7 @@ def posterior(
     >>> sound = Observations(np.zeros(3), np.array([4.0, 6, 9]), np.full(3, np.inf), np.ones(3),
     ...                      ("K1 build 1", "K2 build 1", "K3 build 1"))
     >>> posterior(sound).words
-    'The shape rests mostly on the prior; the life at 10 % failed rests partly on the prior.'
+    'The shape and the life at 10 % failed rest mostly on the prior.'
     """
     law = law_named(baseline, shape)
     sample = gather(observations)

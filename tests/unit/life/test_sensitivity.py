@@ -18,7 +18,7 @@ def test_each_answer_is_that_of_a_fit_with_that_prior() -> None:
     moved = prior_sensitivity(sound(3), age=4, more=3)
     for under, width in zip(moved.under, (0.5, 1.0, 2.0), strict=True):
         alone = posterior(
-            sound(3), prior=Prior(log_shape_sd=0.6 * width, log_median_sd=1.5 * width)
+            sound(3), prior=Prior(log_shape_sd=0.6 * width, log_median_sd=1.0 * width)
         )
         assert under.width == width
         assert under.life_at.as_dict() == alone.life_at(0.1).as_dict()

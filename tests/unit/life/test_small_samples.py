@@ -134,7 +134,7 @@ def test_posterior_matches_a_fine_grid() -> None:
     median = np.linspace(math.log(9) - 3, math.log(9) + 4, 1201)[:, None]
     slope = np.linspace(math.log(2) - 3, math.log(2) + 2.5, 1201)[None, :]
     log_density = (
-        -(((median - math.log(9)) / 1.5) ** 2) / 2 - ((slope - math.log(2)) / 0.6) ** 2 / 2
+        -(((median - math.log(9)) / 1.0) ** 2) / 2 - ((slope - math.log(2)) / 0.6) ** 2 / 2
     )
 
     def hazard(age: float) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
