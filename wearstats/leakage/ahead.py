@@ -11,7 +11,7 @@ from wearstats.errors import TooFewError, UsageError
 from wearstats.estimates import Estimate
 from wearstats.leakage.balance import REFERENCE_PSI, Balance, makes_no_boost
 from wearstats.leakage.boost_data import Wear
-from wearstats.leakage.crossed import CrossedFit, Groups
+from wearstats.leakage.crossed import CrossedFit, Groups, builds_of
 from wearstats.leakage.crossed_ahead import rows_ahead
 from wearstats.leakage.expected import ExpectedLoss
 from wearstats.leakage.gaps import gaps_at, running_gaps
@@ -179,7 +179,7 @@ class Known:
         return np.asarray(np.sqrt(np.abs(sd**2 - level)))
 
     def _chances(self) -> FloatArray:
-        likely = np.array([other.chance for other in self.line.others])
+        likely = np.array([solved.chance for solved in self.line.solved])
         variance = np.array([solved.variances["meet"] for solved in self.line.solved])
         chances = likely / (1.0 + variance / MEET_SD**2)
         return np.asarray(chances / chances.sum())
@@ -191,16 +191,14 @@ class Known:
         if "unit" in self.groups:
             codes["unit"] = new * 0 + self.groups["unit"].labels.index(unit)
         if "build" in self.groups:
-            pairs = self.season.rows[["unit", "build"]].drop_duplicates()
-            numbers = {
-                (str(name), float(build)): place
-                for place, (name, build) in enumerate(
-                    zip(pairs["unit"], pairs["build"], strict=True)
-                )
-            }
-            builds = rows["build"].to_numpy(float)
+            labels = self.groups["build"].labels
+            numbers = {build: place for place, build in enumerate(labels)}
             # A build not on record is new: its own by its number, whichever that is.
             codes["build"] = np.array(
-                [numbers.get((unit, build), -1 - int(build)) for build in builds], dtype=np.int64
+                [
+                    numbers.get(build, -1 - int(build[1]))
+                    for build in builds_of(rows["unit"].astype(str), rows["build"])
+                ],
+                dtype=np.int64,
             )
         return codes

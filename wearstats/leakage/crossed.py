@@ -43,6 +43,11 @@ class Groups:
         return Groups(tuple(names), codes.astype(np.int64))
 
 
+def builds_of(units: "pd.Series[Any]", builds: "pd.Series[Any]") -> list[tuple[str, float]]:
+    """Label each row by its unit and build."""
+    return list(zip(units.tolist(), builds.astype(float).tolist(), strict=True))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class CrossedFit:
     """Coefficients and levels as fitted.
@@ -57,27 +62,15 @@ class CrossedFit:
         Effects of each component's groups.
     variances : mapping of str to float
         Of each component, and "rest".
-    others : tuple of Other
-        The same coefficients at other variances of one component, each with its chance.
     solved : tuple of Solved
-        The equations behind `others`, one by one.
+        The equations, at each of several variances of a component that is hardly known.
     """
 
     coefficients: FloatArray
     covariance: FloatArray
     levels: dict[str, FloatArray]
     variances: dict[str, float]
-    others: "tuple[Other, ...]"
     solved: "tuple[Solved, ...]"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Other:
-    """Coefficients at one of several variances that the data allow, and its chance."""
-
-    chance: float
-    coefficients: FloatArray
-    covariance: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,6 +79,8 @@ class Solved:
 
     Parameters
     ----------
+    chance : float
+        Of these variances among those tried.
     effects : ndarray, shape (q,)
         Coefficients, then the levels of every component but the small one.
     covariance : ndarray, shape (q, q)
@@ -102,6 +97,7 @@ class Solved:
         Of each component, and "rest".
     """
 
+    chance: float
     effects: FloatArray
     covariance: FloatArray
     dense: dict[str, int]
@@ -163,6 +159,7 @@ class _Solved:
     effects: FloatArray
     inverse: FloatArray
     small_effects: FloatArray
+    small_diagonal: FloatArray
     residual: float
 
 
@@ -193,7 +190,7 @@ def fit_crossed(
         The component with many groups of few rows.
     unsure : str or None
         A component of so few groups that its variance is hardly known: coefficients are given
-        at several of its variances (see `CrossedFit.others`).
+        at several of its variances (see `CrossedFit.solved`).
     penalty : float
         Power of each component's standard deviation that multiplies the restricted likelihood,
         so that no spread is taken for nought (Chung et al. 2013, Psychometrika 78:685-709).
@@ -241,7 +238,7 @@ def fit_crossed(
     ratios = np.exp(best.x[1:])
     found = _solve(sums, sizes, residual, ratios)
     first = fixed.shape[1] + len(prior_sd)
-    moved = _moved(sums, found, ratios, shared_errors)
+    moved = _moved(sums, found, shared_errors)
     ends = np.cumsum([first, *sizes[2]])
     levels = {
         name: found.effects[low:high]
@@ -253,24 +250,20 @@ def fit_crossed(
     if unsure in dense:
         place = 1 + dense.index(str(unsure))
         steps = [best.x + step * np.eye(len(best.x))[place] for step in _STEPS]
-    solved = []
-    for logs in steps:
-        each = _solve(sums, sizes, residual, np.exp(logs[1:]))
-        starts = dict(zip(dense, map(int, ends[:-1]), strict=True))
-        solved.append(_kept(sums, each, np.exp(logs[1:]), moved, starts, small or ""))
-    heights = np.array([-loss(logs) for logs in steps]) if len(steps) > 1 else np.zeros(1)
+    heights = np.array([-loss(logs) for logs in steps])
     chances = np.exp(heights - heights.max())
-    chances /= chances.sum()
+    starts = dict(zip(dense, map(int, ends[:-1]), strict=True))
+    solved = []
+    for logs, chance in zip(steps, (chances / chances.sum()).tolist(), strict=True):
+        each = _solve(sums, sizes, residual, np.exp(logs[1:]))
+        by_name = dict(zip(names, (residual * np.exp(logs[1:])).tolist(), strict=True))
+        solved.append(_kept(sums, each, chance, moved, starts, by_name, small or ""))
     variances = {name: float(r * residual) for name, r in zip(names, ratios, strict=True)}
     return CrossedFit(
         coefficients=found.effects[:first],
         covariance=(found.inverse + moved)[:first, :first],
         levels=levels,
         variances={**variances, "rest": residual},
-        others=tuple(
-            Other(float(chance), one.effects[:first], one.covariance[:first, :first])
-            for chance, one in zip(chances, solved, strict=True)
-        ),
         solved=tuple(solved),
     )
 
@@ -278,39 +271,36 @@ def fit_crossed(
 def _kept(  # noqa: PLR0917 - what the equations are made of
     sums: _Sums,
     found: _Solved,
-    ratios: FloatArray,
+    chance: float,
     moved: FloatArray,
     starts: dict[str, int],
+    variances: dict[str, float],
     small: str,
 ) -> Solved:
-    names = [*starts, *([small] if small else [])]
-    variances = {name: float(r * found.residual) for name, r in zip(names, ratios, strict=True)}
-    diagonal = sums.small_counts + (1.0 / ratios[-1] if small else 0.0)
     product = sums.small_product
     return Solved(
+        chance=chance,
         effects=found.effects,
         covariance=found.inverse + moved,
         dense=starts,
         small=small,
         small_levels=found.small_effects,
-        small_variances=found.residual / diagonal,
+        small_variances=found.residual / found.small_diagonal,
         small_weights=None
         if product is None
-        else product.multiply(1.0 / diagonal[:, np.newaxis]).tocsr(),
+        else product.multiply(1.0 / found.small_diagonal[:, np.newaxis]).tocsr(),
         variances={**variances, "rest": found.residual},
     )
 
 
-def _moved(
-    sums: _Sums, found: _Solved, ratios: FloatArray, errors: FloatArray | None
-) -> FloatArray:
+def _moved(sums: _Sums, found: _Solved, errors: FloatArray | None) -> FloatArray:
     """Covariance of what errors of the response move the effects by, shape (effects, effects)."""
     if errors is None:
         return np.zeros_like(found.inverse)
     right = sums.design.T @ errors
     if sums.small_product is not None:
-        diagonal = sums.small_counts + 1.0 / ratios[-1]
-        right = right - sums.small_product.T @ ((sums.small.T @ errors) / diagonal[:, np.newaxis])
+        shares = (sums.small.T @ errors) / found.small_diagonal[:, np.newaxis]
+        right = right - sums.small_product.T @ shares
     by_draw = found.inverse @ right / found.residual
     return np.asarray(by_draw @ by_draw.T / errors.shape[1])
 
@@ -328,6 +318,7 @@ def _solve(
     right, square = sums.right, sums.square
     log_spread = -float(np.sum(np.log(inverse_ratio[flat:])))
     log_small = 0.0
+    diagonal: FloatArray = np.zeros(0)
     if sums.small_product is not None:
         diagonal = sums.small_counts + 1.0 / ratios[-1]
         scaled = sums.small_product.multiply(1.0 / diagonal[:, np.newaxis]).tocsr()
@@ -349,13 +340,12 @@ def _solve(
     )
     small_effects: FloatArray = np.zeros(0)
     if sums.small_product is not None:
-        small_effects = (sums.small_right - sums.small_product @ effects) / (
-            sums.small_counts + 1.0 / ratios[-1]
-        )
+        small_effects = (sums.small_right - sums.small_product @ effects) / diagonal
     return _Solved(
         -0.5 * float(twice),
         effects,
         np.asarray(inverse * residual),
         np.asarray(small_effects),
+        diagonal,
         residual,
     )

@@ -11,7 +11,7 @@ from wearstats.errors import ObservationError, TooFewError, UsageError
 from wearstats.leakage.ahead import NO_BOOST, Known
 from wearstats.leakage.balance import REFERENCE_PSI, Balance, makes_no_boost
 from wearstats.leakage.boost_data import LEAST_ROWS, ChosenRows, Wear, choose
-from wearstats.leakage.crossed import CrossedFit, Groups, fit_crossed
+from wearstats.leakage.crossed import CrossedFit, Groups, builds_of, fit_crossed
 from wearstats.leakage.expected import ExpectedLoss
 from wearstats.leakage.followed import Followed
 from wearstats.leakage.gaps import gaps_at, running_gaps
@@ -243,11 +243,11 @@ def _multiplier(line: CrossedFit, middle: float, log_sd: float, model_sd: float)
     """Take the regression's prior off again and put the lognormal one in its place."""
     found = [
         (
-            other.chance,
-            middle + float(other.coefficients[1]),
-            float(np.sqrt(other.covariance[1, 1])),
+            solved.chance,
+            middle + float(solved.effects[1]),
+            float(np.sqrt(solved.covariance[1, 1])),
         )
-        for other in line.others
+        for solved in line.solved
     ]
     return Multiplier.of(found, (middle, model_sd), middle, log_sd)
 
@@ -268,8 +268,8 @@ def _groups(chosen: pd.DataFrame) -> dict[str, Groups]:
     """Levels that vary: of units and meets from two on, of builds where units have several."""
     days = chosen["date"].astype(str)
     meet = chosen["meet"].fillna(days) if "meet" in chosen else days
-    numbers = chosen.groupby(["unit", "build"], sort=False).ngroup()
-    units, builds = Groups.of(chosen["unit"].astype(str)), Groups.of(numbers)
+    names = chosen["unit"].astype(str)
+    units, builds = Groups.of(names), Groups.of(builds_of(names, chosen["build"]))
     found = {"unit": units, "meet": Groups.of(meet)}
     if len(builds.labels) > len(units.labels) + 1:
         found["build"] = builds
