@@ -26,7 +26,7 @@ MOST_SECONDS = 60.0
 
 EXTREMES = {
     "boost psi": ("0", "100", "35"),
-    "overdrive %": ("-50", "150", "40"),
+    "overdrive %": ("-50", "150", "3", "40"),
     "engine speed": ("500", "15000"),
     "air temperature F": ("-20", "130"),
     "barometer inHg": ("20", "31.5"),
