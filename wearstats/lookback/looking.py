@@ -247,11 +247,7 @@ def _savings(
 ) -> tuple[Savings | None, str]:
     if costs is None:
         return None, NO_COSTS
-    limits = [
-        (season.runs.iloc[each.meet.rows], each.plan_runs)
-        for each in said
-        if each.plan_runs is not None
-    ]
+    limits = [(season.runs.iloc[each.meet.rows], each.plan_runs) for each in said if each.plan_runs]
     if burned < LEAST_BURNED or isinstance(life, str) or not limits:
         return None, TOO_FEW
     found = savings(lives, limits, life, costs, level=level, seed=seed)

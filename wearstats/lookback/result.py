@@ -61,7 +61,6 @@ class MeetScore:
     def as_dict(self) -> dict[str, Any]:
         """Return plain data for JSON."""
         said = self.said
-        finite = said.plan_runs is not None and np.isfinite(said.plan_runs)
         return {
             "meet": said.meet.name,
             "first_day": f"{said.meet.first:%Y-%m-%d}",
@@ -75,8 +74,9 @@ class MeetScore:
             "not_known": self.not_known,
             "held": self.held,
             "rule_runs": said.rule.runs,
-            "plan_runs": said.plan_runs if finite else None,
-            "plan_never": said.plan_runs is not None and not finite,
+            "plan_runs": {
+                unit: runs if np.isfinite(runs) else None for unit, runs in said.plan_runs.items()
+            },
             "without": [{"unit": each.unit, "why": each.why} for each in said.without],
         }
 

@@ -1,6 +1,6 @@
 """Meet by meet: refit on what was known that morning, say what would have been said."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -65,8 +65,9 @@ class MeetForecast:
         Behind the fit.
     rule : Rule
         As it was known that morning.
-    plan_runs : float or None
-        Runs after which the plan restripped; None without costs or fit, infinite: never.
+    plan_runs : mapping of str to float
+        Runs after which the plan restripped each unit, infinite: never. Empty without costs or
+        fit.
     boosts : MeetBoosts or None
         None unless asked for.
     """
@@ -78,7 +79,7 @@ class MeetForecast:
     lives: float
     failures: float
     rule: Rule
-    plan_runs: float | None
+    plan_runs: Mapping[str, float]
     boosts: MeetBoosts | None = None
 
 
@@ -158,10 +159,9 @@ class LookBack:
         if isinstance(life, str) or not starts:
             silent = [NoStart(start.meet, start.unit, str(life)) for start in starts]
             everyone, lives = (*without, *silent), observations.count
-            return MeetForecast(
-                meet, (), everyone, None, lives, failures, rule, None, morning.boosts
-            )
-        chances, count = model_chances(InUse.planned(known, life), starts, self.level)
+            return MeetForecast(meet, (), everyone, None, lives, failures, rule, {}, morning.boosts)
+        in_use = InUse.planned(known, life)
+        chances, count = model_chances(in_use, starts, self.level)
         by_rule = rule_chances(starts, rule, earlier, LivesByRun(known))
         silence: list[float | None] = [None] * len(starts)
         by_curve = curve_chances(starts, observations) if self.curve else silence
@@ -173,9 +173,15 @@ class LookBack:
             life.lives,
             failures,
             rule,
-            None if self.costs is None else planned_runs(life, self.costs),
+            self._plan(in_use, morning),
             morning.boosts,
         )
+
+    def _plan(self, in_use: InUse, morning: _Morning) -> dict[str, float]:
+        if self.costs is None:
+            return {}
+        units = {start.unit for start in morning.starts} | {no.unit for no in morning.without}
+        return {unit: planned_runs(in_use.of_unit(unit), self.costs) for unit in sorted(units)}
 
 
 def _with_earlier(

@@ -6,7 +6,7 @@ was never fitted. Each unit then makes the runs it made. Restrips that were neit
 a burn-through (another failure, a crash, no reason given) stay where they were, in both courses.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,7 +18,7 @@ from wearstats.estimates import Estimate
 from wearstats.life import LifePosterior
 from wearstats.lives import StripLives
 from wearstats.plans import RestripPlan
-from wearstats.plans.draws import weighted_quantile
+from wearstats.plans.draws import SurvivalDraws, weighted_quantile
 from wearstats.plans.in_use import FAILED
 from wearstats.records.costs import Costs
 
@@ -44,12 +44,13 @@ def few_draws(life: LifePosterior, count: int = DRAWS) -> LifePosterior:
     )
 
 
-def planned_runs(life: LifePosterior, costs: Costs) -> float:
+def planned_runs(draws: SurvivalDraws, costs: Costs) -> float:
     """Return the runs after which the plan restrips; infinite where it never does.
 
     Lost boost is not counted.
     """
-    found = RestripPlan(costs).best(few_draws(life))
+    few = few_draws(draws) if isinstance(draws, LifePosterior) else draws
+    found = RestripPlan(costs).best(few)
     return float("inf") if found.best is None else float(found.best)
 
 
@@ -134,7 +135,7 @@ class _Course:
 
 def savings(
     lives: StripLives,
-    limits: Sequence[tuple[pd.DataFrame, float]],
+    limits: Sequence[tuple[pd.DataFrame, Mapping[str, float]]],
     life: LifePosterior,
     costs: Costs,
     *,
@@ -147,8 +148,8 @@ def savings(
     ----------
     lives : StripLives
         Of all records.
-    limits : sequence of (DataFrame, float)
-        For each meet its runs (unit, date, run) and the plan made that morning.
+    limits : sequence of (DataFrame, mapping of str to float)
+        For each meet its runs (unit, date, run) and the plan made that morning for each unit.
     life : LifePosterior
         Of all records.
     costs : Costs
@@ -190,8 +191,10 @@ def savings(
     )
 
 
-def _courses(lives: StripLives, limits: Sequence[tuple[pd.DataFrame, float]]) -> list[_Course]:
-    planned = pd.concat([runs.assign(limit=limit) for runs, limit in limits])
+def _courses(
+    lives: StripLives, limits: Sequence[tuple[pd.DataFrame, Mapping[str, float]]]
+) -> list[_Course]:
+    planned = pd.concat([runs.assign(limit=runs["unit"].map(limit)) for runs, limit in limits])
     keys = ["unit", "date", "run"]
     made = lives.runs.merge(planned[[*keys, "limit"]], on=keys, how="inner")
     made = made.sort_values(keys, kind="stable")

@@ -260,12 +260,17 @@ def test_few_draws_keep_the_curve() -> None:
     assert even @ thinned == pytest.approx(weights @ matrix, abs=0.01)
 
 
+def after(runs: float, units: int = 6) -> dict[str, float]:
+    """A plan that restrips every unit after so many runs."""
+    return {f"K{unit}": runs for unit in range(units)}
+
+
 def test_a_plan_that_does_what_was_done_saves_nothing() -> None:
     # Every set burned in its third run and was renewed then; so it is under "never restrip".
     records = fleet(4)
     lives = lives_of(records)
     fit = posterior(lives.observations())
-    limits = [(records.runs.iloc[meet.rows], np.inf) for meet in meets_of(records.runs)]
+    limits = [(records.runs.iloc[meet.rows], after(np.inf)) for meet in meets_of(records.runs)]
     found = savings(lives, limits, fit, COSTS, level=0.9, seed=1)
     assert found is not None
     assert (found.done_burned, found.done_planned) == (24, 0)
@@ -278,7 +283,7 @@ def test_a_plan_that_restrips_in_time_saves_the_burn_throughs() -> None:
     records = fleet(4)
     lives = lives_of(records)
     fit = posterior(lives.observations())
-    limits = [(records.runs.iloc[meet.rows], 2.0) for meet in meets_of(records.runs)]
+    limits = [(records.runs.iloc[meet.rows], after(2.0)) for meet in meets_of(records.runs)]
     found = savings(lives, limits, fit, COSTS, level=0.9, seed=1)
     assert found is not None
     # Twelve runs of each of six units: six sets of two runs.
@@ -288,3 +293,23 @@ def test_a_plan_that_restrips_in_time_saves_the_burn_throughs() -> None:
     assert found.a_season.estimate == pytest.approx(found.in_all.estimate)
     again = savings(lives, limits, fit, COSTS, level=0.9, seed=1)
     assert again == found
+
+
+def test_each_unit_follows_its_own_plan() -> None:
+    # One unit is never restripped, as was done; the others after two runs, as above.
+    records = fleet(4)
+    lives = lives_of(records)
+    fit = posterior(lives.observations())
+    plan = after(2.0) | {"K0": np.inf}
+    limits = [(records.runs.iloc[meet.rows], plan) for meet in meets_of(records.runs)]
+    found = savings(lives, limits, fit, COSTS, level=0.9, seed=1)
+    assert found is not None
+    assert 4.0 <= found.plan_burned < 7.0
+    assert found.plan_planned >= 28.0
+
+
+def test_the_plan_of_a_meet_is_that_of_each_unit() -> None:
+    said = look_back(fleet(4), costs=COSTS).meets[-1].said
+    assert set(said.plan_runs) == {f"K{unit}" for unit in range(6)}
+    assert all(1.0 <= runs <= 3.0 for runs in said.plan_runs.values())
+    assert not look_back(fleet(4)).meets[-1].said.plan_runs
