@@ -244,6 +244,7 @@ def fit_all(season: Season, *, level: float, runs_ahead: int, bound: float | Non
             level=level,
             draws_of=None if effects.fit is None else effects.fit.draws_of,
             loss_of=_loss_of(wears.fit, boost.fit),
+            factors=None if effects.fit is None else effects.fit.factors,
         )
 
     return Fits(

@@ -17,6 +17,8 @@ from wearstats.plans.words import (
 )
 
 _NO_MONEY = 0.5
+_UNLIKE = 1.5
+"""A factor of so much, or its inverse, sets a unit apart where its interval agrees."""
 ENOUGH_FAILURES = 3
 EVEN = 0.5
 """With fewer burn-throughs than enough, records speak for runs whose chance is surely over even."""
@@ -102,6 +104,8 @@ class Case:
         under the bound.
     failures : int or None
         Burn-throughs the draws rest on, where that is known.
+    factor : Estimate or None
+        On the hazard of strips on this unit; None where units are not compared.
     """
 
     age: float
@@ -115,6 +119,7 @@ class Case:
     stakes: Stakes | None
     cost_of_look: float | None = None
     failures: int | None = None
+    factor: Estimate | None = None
 
 
 def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
@@ -265,4 +270,16 @@ def _since_look(case: Case) -> str:
 
 def _sentence(reason: str, case: Case) -> str:
     hot = f"; a look found them hot: {case.hot}" if case.hot else ""
-    return f"{reason[0].upper()}{reason[1:]}{hot}."
+    return f"{reason[0].upper()}{reason[1:]}{hot}{_unlike_others(case.factor)}."
+
+
+def _unlike_others(factor: Estimate | None) -> str:
+    """Return what sets a unit apart, as a clause; empty where the records do not tell it apart."""
+    if factor is None or factor.estimate is None or factor.low is None or factor.high is None:
+        return ""
+    if factor.low < 1.0 < factor.high or 1.0 / _UNLIKE < factor.estimate < _UNLIKE:
+        return ""
+    return (
+        f"; strips on this unit burn through {factor.estimate:.1f} times as readily as the "
+        f"fleet's ({factor.low:.1f} to {factor.high:.1f})"
+    )

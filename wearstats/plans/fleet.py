@@ -46,6 +46,8 @@ class UnitOutlook:
         Load-weighted runs on the strips now, when last known sound, and between the two.
     chances : Chances or None
         Sound now, and lasting the runs ahead; None where it cannot be told.
+    factor : Estimate or None
+        On the hazard of strips on this unit; None where units are not compared.
     service_limit_runs : float or None
     failed : bool
         The last look found the strips failed.
@@ -69,6 +71,7 @@ class UnitOutlook:
     age: float | None = None
     last_look: float | None = None
     chances: Chances | None = None
+    factor: Estimate | None = None
     service_limit_runs: float | None = None
     failed: bool = False
     interval: RestripInterval | None = None
@@ -113,6 +116,7 @@ class UnitOutlook:
             **{name: None if each is None else each.as_dict() for name, each in self._named()},
             "advice": self.advice.value,
             "reason": self.reason,
+            "hazard_factor": None if self.factor is None else self.factor.as_dict(),
             "service_limit_runs": self.service_limit_runs,
             "gain": None if self.gain is None else self.gain.as_dict(),
             "value_of_look": self.value_of_look,

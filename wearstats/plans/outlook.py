@@ -2,13 +2,14 @@
 
 import functools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from wearstats.errors import PlanError, UsageError
+from wearstats.estimates import Estimate
 from wearstats.lives import StripLives
 from wearstats.plans.advice import Advice, Case, Stakes, advise, over_service_limit
 from wearstats.plans.chance import Chances, chances
@@ -35,6 +36,7 @@ def outlook(
     level: float = 0.9,
     draws_of: DrawsOfUnit | None = None,
     loss_of: LossOfUnit | None = None,
+    factors: Mapping[str, Estimate] | None = None,
 ) -> FleetOutlook:
     """Return where every unit stands and what the records speak for.
 
@@ -58,6 +60,8 @@ def outlook(
         told by its own draws and gets a restrip interval of its own.
     loss_of : callable, optional
         Boost lost on a unit, by its own readings; None takes `loss_psi_by_age` for every unit.
+    factors : mapping of str to Estimate, optional
+        On the hazard of strips on each unit, see `UnitEffects.factors`, to say what sets it apart.
 
     Raises
     ------
@@ -106,6 +110,7 @@ def outlook(
         lost_on,
         in_use=in_use,
         failures=failures,
+        factors=factors or {},
     )
     return FleetOutlook(
         units=tuple(
@@ -139,6 +144,7 @@ class _Ask:
     lost_on: LossOfUnit
     in_use: InUse
     failures: int
+    factors: Mapping[str, Estimate]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -229,6 +235,7 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
         stakes=_stakes(ask, curve.interval, age, ask.lost_on(name, build)),
         cost_of_look=None if ask.plan.costs is None else ask.plan.costs.look,
         failures=ask.failures,
+        factor=ask.factors.get(name),
     )
     return _told(name, build, case, ask, _Strips(curve, hot))
 
@@ -258,6 +265,7 @@ def _told(name: str, build: int, case: Case, ask: _Ask, strips: _Strips) -> Unit
             age=case.age,
             last_look=case.last_look,
             chances=found,
+            factor=case.factor,
             service_limit_runs=case.service_limit_runs,
             interval=None if ask.in_use.draws_of is None else curve.interval,
             strips=hot,

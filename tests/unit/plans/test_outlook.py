@@ -9,6 +9,7 @@ import pytest
 
 from wearstats.arrays import FloatArray
 from wearstats.errors import PlanError, UsageError
+from wearstats.estimates import Estimate
 from wearstats.life import posterior
 from wearstats.lives import LeftOut, StripLives, lives_of
 from wearstats.plans import (
@@ -543,3 +544,22 @@ def test_what_is_gained_has_the_interval_of_the_draws() -> None:
     reached = np.cumsum(shares[rising])
     assert unit.gain.low == pytest.approx(gains[rising][np.searchsorted(reached, 0.05)])
     assert unit.gain.high == pytest.approx(gains[rising][np.searchsorted(reached, 0.95)])
+
+
+@pytest.mark.parametrize(
+    ("factor", "told"),
+    [
+        (Estimate(3.3, 1.0, 7.2, 0.9), True),
+        (Estimate(0.4, 0.2, 0.9, 0.9), True),
+        (Estimate(3.3, 0.9, 7.2, 0.9), False),  # may be like the others
+        (Estimate(1.3, 1.1, 1.5, 0.9), False),  # hardly unlike them
+    ],
+)
+def test_what_sets_a_unit_apart_is_said_where_it_is_told(factor: Estimate, *, told: bool) -> None:
+    unit = only(fleet(build_of("K1"), plan=RestripPlan(PRICES), factors={"K1": factor}))
+    said = f"burn through {factor.estimate} times as readily as the fleet's"
+    assert (said in unit.reason) is told
+    assert unit.as_dict()["hazard_factor"] == factor.as_dict()
+    apart = only(fleet(build_of("K1"), plan=RestripPlan(PRICES)))
+    assert "readily" not in apart.reason
+    assert apart.as_dict()["hazard_factor"] is None
