@@ -79,7 +79,8 @@ def ratio_criticals(
     for place, name in enumerate(fit.exposures.names):
         others = free.copy()
         others[2 + place] = False
-        held = some.highest(_foretold(top, start, free, 2 + place), others)
+        # From the truth, not from where a parabola foretells: its far starts lose sets.
+        held = some.highest(start, others)
         found_both = top.converged & held.converged
         falls = np.maximum(2.0 * (top.value - held.value), 0.0)[found_both]
         if falls.size >= _FEWEST:
@@ -105,24 +106,6 @@ def _fixed(fit: HazardRegressionFit, histories: "Histories") -> FloatArray | Non
     times = seen.weight[tells].astype(np.int64)
     rows: FloatArray = np.repeat(histories.covariates[at], times, axis=0)
     return rows
-
-
-def _foretold(top: Ascent, truth: FloatArray, free: BoolArray, place: int) -> FloatArray:
-    """Return where each set would be highest with one parameter at its truth, were it a parabola.
-
-    The truth itself for sets without a top; shape (b, q).
-    """
-    at = np.flatnonzero(free)
-    held = at == place
-    bend = np.where(top.converged[:, None, None], top.hessian, np.eye(at.size))
-    drift = np.linalg.solve(bend[:, ~held][:, :, ~held], bend[:, ~held][:, :, held])[:, :, 0]
-    away = truth[place] - top.theta[:, held]
-    ahead = np.tile(truth, (len(away), 1))
-    others = at[~held]
-    ahead[:, others] = np.where(
-        top.converged[:, None], top.theta[:, ~held] - drift * away, ahead[:, others]
-    )
-    return ahead
 
 
 @dataclass(frozen=True, slots=True, eq=False)
