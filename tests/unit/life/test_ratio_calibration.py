@@ -126,3 +126,38 @@ def test_intervals_of_a_lot_hold_the_truth_as_often_as_they_say() -> None:
         calibrated.append(fall <= found.get("lot", critical_value(0.9)))
     assert abs(np.mean(calibrated) - 0.9) < 4 * 0.021
     assert np.mean(plain) <= np.mean(calibrated)
+
+
+@pytest.mark.parametrize("number", [1643, 1646, 1663, 1672])
+def test_sets_with_a_level_likelihood_stop_nothing(number: int) -> None:
+    # Rare indicators, steep lives: some simulated sets are highest where they are level.
+    rng = np.random.default_rng(number + 10**6)
+    count, rare = int(rng.integers(6, 22)), float(rng.choice([0.1, 0.2, 0.5]))
+    shape, slope = float(rng.choice([0.8, 2, 6, 15])), float(rng.choice([0, 1, 3]))
+    kind = str(rng.choice(["bin", "mix", "norm"]))
+    rng = np.random.default_rng(number)
+    binary = kind == "bin"
+    covariates = (
+        (rng.random((count, 2)) < rare).astype(float) if binary else rng.normal(size=(count, 2))
+    )
+    if kind == "mix":
+        covariates[:, 1] = rng.random(count) < rare
+    hazard = np.exp(covariates @ np.array([slope, 0.0]))
+    fails = 8 * (rng.exponential(size=count) / hazard) ** (1 / shape)
+    last = 2.0 * rng.integers(1, 6, size=count)
+    failed = fails < last
+    lower = np.where(failed, 2 * np.floor(fails / 2), last)
+    upper = np.where(failed, lower + 2, np.inf)
+    names = tuple(map(str, range(count)))
+    histories = Histories(
+        Observations(np.zeros(count), lower, upper, np.ones(count), names),
+        tuple(f"K{place % 3}" for place in range(count)),
+        ("a", "b"),
+        np.arange(count),
+        np.zeros(count),
+        np.where(failed, upper, lower),
+        covariates,
+    )
+    fit = HazardRegression("weibull", shape=None if number % 2 else 2.0).fit(histories)
+    for critical in ratio_criticals(fit, histories, 0.9).values():
+        assert 2.7 < critical < 20
