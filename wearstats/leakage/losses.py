@@ -125,6 +125,7 @@ def worth_at(  # noqa: PLR0917 - as `losses`
     season, now, gaps, multiplier, draws, rng
         As `losses`.
     overdrive_pct : float
+        Percent, whatever its size.
 
     Returns
     -------
@@ -136,7 +137,7 @@ def worth_at(  # noqa: PLR0917 - as `losses`
         A unit gives no boost at this overdrive, or heats its charge without end.
     """
     places = now["place"].to_numpy(np.int64)
-    asked = pd.DataFrame({"overdrive_pct": np.full(len(now), overdrive_pct)})
+    asked = pd.DataFrame({"drive": np.full(len(now), 1.0 + overdrive_pct / 100.0)})
     machines = season.balance.machines.take(places).as_run(asked)
     share = season.balance.heat_share
     if np.any(makes_no_boost(machines, share)):

@@ -75,8 +75,9 @@ class Machines:
         Parameters
         ----------
         rows : DataFrame
-            One row for each, with overdrive_pct, engine_speed_rpm, air_temperature_f where
-            known; what is not written down stays as it was.
+            One row for each, with drive (a ratio) or overdrive_pct as a sheet has it,
+            engine_speed_rpm and air_temperature_f where known; what is not written down stays
+            as it was.
         """
 
         def given(name: str, before: FloatArray) -> FloatArray:
@@ -84,7 +85,8 @@ class Machines:
             return np.where(np.isnan(values), before, values)
 
         overdrive = given("overdrive_pct", np.full(len(rows), np.nan))
-        drive = np.where(np.isnan(overdrive), self.drive, drive_ratio(overdrive))
+        written = np.where(np.isnan(overdrive), self.drive, drive_ratio(overdrive))
+        drive = given("drive", written)
         speed = given("engine_speed_rpm", self.speed_rpm)
         air_f = given("air_temperature_f", (self.air_k - 273.15) * 1.8 + 32.0)
         air_k = (air_f - 32.0) / 1.8 + 273.15

@@ -10,7 +10,7 @@ from wearstats.lives.histories import Histories
 from wearstats.records.schema import SHEETS
 
 OVERDRIVE = "overdrive_pct"
-_RATIO = 2.0
+_LEAST_RATIO, _LEAST_PERCENT = 0.5, 2.0
 _SPELT = {"pct": "%", "psi": "psi", "thou": "thou", "rpm": "rpm", "f": "F", "inhg": "inHg"}
 _NEAR_SD = 0.5
 _FEWEST_NEAR = 5
@@ -85,7 +85,11 @@ class Place:
 
 
 def _percent_of_ratio(name: str, value: float | str) -> tuple[float | str, list[str]]:
-    if name != OVERDRIVE or not isinstance(value, float | int) or not 1 < value < _RATIO:
+    if (
+        name != OVERDRIVE
+        or not isinstance(value, float | int)
+        or not _LEAST_RATIO <= value < _LEAST_PERCENT
+    ):
         return value, []
     percent = round(100 * (value - 1), 6)
     return percent, [f"Overdrive {value:g} is taken as the drive ratio: {percent:g} % over."]

@@ -78,7 +78,8 @@ class WhatIf:
     runs_ahead : int
         That `lasting` and `lost` speak of.
     now, then : Outcome
-        On the average of the records, and at what is asked.
+        On the average of the records, and at what is asked; what boost is lost now as each unit
+        ran last.
     life_ratio : Estimate
         Life then over life now.
     lives, failures, left_out : float
@@ -174,17 +175,21 @@ class _Ask:
             self.plan.best(draws, by_age, self.level),
         )
 
-    def lost_at(self, asked: Mapping[str, float | str]) -> tuple[FloatArray | None, str]:
+    def lost_at(
+        self, asked: Mapping[str, float | str]
+    ) -> tuple[FloatArray | None, tuple[str, ...]]:
         """Return what is lost with each run under what is asked, and what to say of it."""
         if self.loss is None:
-            return None, ""
-        overdrive = asked.get(OVERDRIVE)
+            return None, ()
         others = [name for name in asked if name != OVERDRIVE]
-        said = _taken_as_now(others) if others else LOSS_BY_PHYSICS
+        said = (_taken_as_now(others),) if others else ()
+        if OVERDRIVE not in asked:
+            return self.loss(None), said
         try:
-            return self.loss(None if overdrive is None else float(overdrive)), said
+            return self.loss(float(asked[OVERDRIVE])), (LOSS_BY_PHYSICS, *said)
         except ObservationError as error:
-            return None, f"What boost would be lost cannot be told: {error}."
+            untold = f"What boost would be lost cannot be told, and is in no cost there: {error}."
+            return None, (untold,)
 
 
 def _steadily(psi: float) -> LossByAge:
@@ -217,7 +222,7 @@ def what_if(
         Of the fleet; used for load.
     asked : mapping of str to float or str
         Columns of the run sheet or of the lives, by name or by its beginning, with the value: a
-        number, or a word of a column of words (strip lot). An overdrive above 1 and under 2 is
+        number, or a word of a column of words (strip lot). An overdrive from 0.5 to under 2 is
         taken as the drive ratio, 1.35 for 35 %. `load` stands alone.
     plan : RestripPlan
     runs_ahead : int
@@ -248,7 +253,7 @@ def what_if(
     mean = fit.exposures.standardised(fit.exposures.mean)
     psi, said = ask.lost_at(values)
     psi_now, _ = ask.lost_at({})
-    remarks += (said,) if said else ()
+    remarks += said
     slope = np.exp(fit.points[:, 1])
 
     def median(at: FloatArray) -> FloatArray:

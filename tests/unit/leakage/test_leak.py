@@ -205,6 +205,11 @@ def test_at_the_overdrive_as_run_nothing_changes(fit: LeakFit) -> None:
         assert worth == pytest.approx(fit.fleet_worth()[path], rel=1e-12)
 
 
+def test_a_percent_or_two_over_is_no_drive_ratio(fit: LeakFit) -> None:
+    worth = {over: float(np.median(fit.fleet_worth(over)["tip"])) for over in (0.0, 1.5, 3.0)}
+    assert worth[0.0] < worth[1.5] < worth[3.0] < float(np.median(fit.fleet_worth(10.0)["tip"]))
+
+
 @pytest.mark.parametrize("overdrive", [-50.0, 400.0])
 def test_an_overdrive_without_a_balance_is_refused(fit: LeakFit, overdrive: float) -> None:
     with pytest.raises(ObservationError, match="no boost, or heat without end"):

@@ -94,6 +94,21 @@ def test_a_drive_ratio_is_read_as_percent_and_said() -> None:
     assert found.remarks[0] == "Overdrive 1.35 is taken as the drive ratio: 35 % over."
 
 
+@pytest.mark.parametrize(("asked_for", "percent"), [(1.015, 1.5), (0.9, -10.0), (1.0, 0.0)])
+def test_lost_boost_is_worked_out_at_the_percent_that_was_said(
+    asked_for: float, percent: float
+) -> None:
+    got: list[float | None] = []
+
+    def loss(overdrive: float | None) -> FloatArray:
+        got.append(overdrive)
+        return np.full(5, 0.1)
+
+    found = costed(loss, PRICED, overdrive=asked_for)
+    assert found.asked == {"overdrive_pct": percent}
+    assert got == [percent, None]
+
+
 def test_half_the_load_doubles_the_runs() -> None:
     found = asked(load=0.5)
     assert found.life_ratio.estimate == pytest.approx(2.0)
@@ -157,7 +172,9 @@ def test_lost_boost_that_cannot_be_worked_out_is_said_so() -> None:
     found = costed(leaking, PRICED, overdrive=150.0)
     assert found.now.lost is not None
     assert found.then.lost is None
-    assert "What boost would be lost cannot be told: no boost." in found.remarks
+    assert any("cannot be told, and is in no cost there" in said for said in found.remarks)
+    free = costed(None, PRICED, overdrive=150.0)
+    assert found.then.interval.cost_per_run == free.then.interval.cost_per_run
 
 
 @pytest.mark.parametrize("overdrive", [-51.0, 151.0])
