@@ -6,7 +6,8 @@ Strip lives alone rarely show the spread between a handful of units, so it is no
 value: every value is weighed by what the records say of it, and a unit is drawn towards the fleet
 as far as they leave it open. A unit with no life of its own gets what the spread allows. Units
 whose lives entered late are weighed as in `wearstats.life.hazard_likelihood`: on having lasted
-until the entries. Everything is a sum over points: no draw is random.
+until the entries. Everything is a sum over points, taken evenly; only which effect of one unit goes
+with which of another is shuffled, by fixed seeds.
 """
 
 from collections.abc import Mapping
@@ -35,6 +36,7 @@ _REACH = 4.5
 a spread between units hides a steeper shape."""
 _STEEPER = 1.6
 _KEPT = 800
+_SHUFFLED = 20261126
 _NEGLIGIBLE = 18.0
 _FEWEST_UNITS = 2
 
@@ -134,16 +136,19 @@ def effects_of(
     weights = np.exp(total - total.max())
     weights /= weights.sum()
 
-    def drawn(shares: FloatArray) -> UnitDraws:
-        whole = (weights[:, :, None] * shares).ravel()
-        picked = _resampled(whole, _KEPT)
-        point, spread, node = np.unravel_index(picked, shares.shape)
-        even = np.full(picked.size, 1.0 / picked.size)
+    point, spread = np.unravel_index(_resampled(weights.ravel(), _KEPT), weights.shape)
+    even = np.full(_KEPT, 1.0 / _KEPT)
+
+    def drawn(shares: FloatArray, place: int) -> UnitDraws:
+        node = _picked(shares[point, spread], place)
         return UnitDraws(law, medians[point], slopes[point], log_z[spread, node], even)
 
-    draws = {name: drawn(np.exp(share)) for name, share in by_unit.items()}
+    # The k-th draws of all units are of one fleet, and given it say nothing of each other.
+    draws = {
+        name: drawn(np.exp(share), place) for place, (name, share) in enumerate(by_unit.items(), 1)
+    }
     shape = (medians.size, _SPREADS.size, _NODES.size)
-    unseen = drawn(np.broadcast_to(np.exp(log_node), shape))
+    unseen = drawn(np.broadcast_to(np.exp(log_node), shape), 0)
     factors = {
         name: estimate_over(np.exp(each.log_z), each.weights, level) for name, each in draws.items()
     }
@@ -228,3 +233,15 @@ def _resampled(weights: FloatArray, count: int) -> IntArray:
     shares = (np.arange(count) + 0.5) / count * reached[-1]
     places: IntArray = np.searchsorted(reached, shares).astype(np.int64)
     return places
+
+
+def _picked(shares: FloatArray, place: int) -> IntArray:
+    """Return a node for each row of shares, (n, nodes), evenly over the rows in a shuffled order.
+
+    Each `place` has an order of its own.
+    """
+    order = np.random.default_rng([_SHUFFLED, place]).permutation(len(shares))
+    reached = np.cumsum(shares, axis=1)
+    wanted = (order[:, None] + 0.5) / len(shares) * reached[:, -1:]
+    nodes: IntArray = np.count_nonzero(reached < wanted, axis=1).astype(np.int64)
+    return nodes

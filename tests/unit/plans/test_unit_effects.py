@@ -101,6 +101,17 @@ def test_a_unit_without_a_life_of_its_own_is_like_any_other() -> None:
     assert weights @ survival == pytest.approx(plain_weights @ plain, abs=0.02)
 
 
+def test_units_say_nothing_of_each_other_given_the_fleet() -> None:
+    # Units alike and hardly known: the posterior's own correlations of log z are near nought.
+    seen, units, life = simulated(np.ones(5), 3, 4)
+    found = effects_of(seen, units, life)
+    effects = np.array([found.draws_of(name).log_z for name in (*sorted({*units}), "new")])
+    between = np.corrcoef(effects)[~np.eye(6, dtype=bool)]
+    assert np.abs(between).max() < 0.3
+    fleets = [found.draws_of(name).log_median for name in ("K0", "K4", "new")]
+    assert all(np.array_equal(fleets[0], other) for other in fleets)
+
+
 def test_one_unit_alone_is_refused() -> None:
     import pandas as pd
 
