@@ -2,7 +2,6 @@
 
 from typing import TYPE_CHECKING
 
-from wearstats.numbers import number
 from wearstats.plans.settings import spoken
 from wearstats.plans.words import money
 from wearstats_cli import show, tables
@@ -36,9 +35,8 @@ def _show_sets(sets: "SetsNeeded", hours: float | None) -> None:
     show.heading("Strip sets to carry")
     said = []
     for chance in _CHANCES:
-        work = (
-            "" if hours is None else f", {number(sets.hours(chance, hours), 'hours')} hours of work"
-        )
+        taken = "" if hours is None else numbers.number(sets.hours(chance, hours), "hours")
+        work = f", {taken} hours of work" if taken else ""
         said.append(f"{numbers.percent(chance)}: {count(sets.enough(chance), 'set')}{work}")
     ahead = count(sets.runs_ahead, "run")
     show.line(f"Enough for {ahead} on each of {count(sets.units, 'unit')}, with a chance of")

@@ -120,8 +120,8 @@ class Fits:
         if self.wears.fit is None or self.boost.fit is None:
             raise ObservationError(self.boost.why_not or self.wears.why_not)
         worth = self.boost.fit.fleet_worth(overdrive_pct)
-        rng = np.random.default_rng(self.boost.fit.seed)
-        psi = np.zeros(self.boost.fit.draws)
+        rng = np.random.default_rng(self.boost.fit.loss_draws.seed)
+        psi = np.zeros(self.boost.fit.loss_draws.draws)
         for path, wear in self.wears.fit.items():
             rate, sd = wear.rate_and_error
             psi += np.maximum(rate + sd * rng.standard_normal(psi.size), 0.0) * worth[path]

@@ -9,7 +9,7 @@ import pandas as pd
 from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.errors import TooFewError, UsageError
 from wearstats.estimates import Estimate
-from wearstats.leakage.balance import REFERENCE_PSI, Balance, makes_no_boost
+from wearstats.leakage.balance import REFERENCE_PSI
 from wearstats.leakage.boost_data import Wear
 from wearstats.leakage.crossed import CrossedFit, Groups, builds_of
 from wearstats.leakage.crossed_ahead import rows_ahead
@@ -140,12 +140,10 @@ class Known:
         return found
 
     def _of_unit(self, unit: str, place: int, rows: pd.DataFrame) -> "BoostAhead | str":
-        then = self.season.balance
-        taken = then.machines.take(np.full(len(rows), place, dtype=np.int64))
-        machines, share = taken.as_run(rows), then.heat_share
-        if np.any(makes_no_boost(machines, share)):
+        balance = self.season.balance.as_run(np.full(len(rows), place, dtype=np.int64), rows)
+        if balance is None:
             return NO_BOOST
-        balance = Balance.of(machines, then.table, share)
+        machines = balance.machines
         gaps = gaps_at(rows, self.wears, self.readings)
         expected = ExpectedLoss.about(
             self.at, balance, running_gaps(gaps.mean, machines, self.season.warmth)

@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
-from wearstats.arrays import BoolArray, FloatArray
+from wearstats.arrays import BoolArray, FloatArray, IntArray
 from wearstats.errors import ObservationError
 from wearstats.leakage.machines import PATHS, Machines
 from wearstats.leakage.physics import (
@@ -67,6 +68,20 @@ class Balance:
             )
             raise ObservationError(message, hint="check the units sheet and the overdrive column")
         return Balance(machines, table, heat_share, none)
+
+    def take(self, places: IntArray) -> "Balance":
+        """Return the balance of some runs."""
+        return Balance(self.machines.take(places), self.table, self.heat_share, self.none[places])
+
+    def as_run(self, places: IntArray, rows: pd.DataFrame) -> "Balance | None":
+        """Return the balance of some runs under other conditions, see `Machines.as_run`.
+
+        None where one of them has none.
+        """
+        machines = self.machines.take(places).as_run(rows)
+        if np.any(makes_no_boost(machines, self.heat_share)):
+            return None
+        return Balance.of(machines, self.table, self.heat_share)
 
     def openings(self, hot_thou: FloatArray) -> FloatArray:
         """Effective area Cd A of each path, m^2.

@@ -16,7 +16,7 @@ from wearstats.leakage.expected import ExpectedLoss
 from wearstats.leakage.followed import Followed
 from wearstats.leakage.gaps import gaps_at, running_gaps
 from wearstats.leakage.leak_result import LeakFit, Sizes
-from wearstats.leakage.losses import Season, losses
+from wearstats.leakage.losses import LossDraws, Season
 from wearstats.leakage.machines import Machines, machines_of
 from wearstats.leakage.multiplier import DRIFT_SD, PRIOR_LOG_SD, Multiplier
 from wearstats.leakage.running import ALCOHOL, DRY, Warmth
@@ -136,8 +136,14 @@ class LeakModel:
                 break
         season = Season(chosen, balance, gaps, warmth, _unit_levels(line, groups, chosen))
         now = _now(found.frame, chosen)
-        rng = np.random.default_rng(self.seed)
-        lost = losses(season, now, gaps_at(now, wears, readings), multiplier, self.draws, rng)
+        loss_draws = LossDraws(
+            season=season,
+            places=now["place"].to_numpy(np.int64),
+            gaps=gaps_at(now, wears, readings),
+            multiplier=multiplier,
+            draws=self.draws,
+            seed=self.seed,
+        )
         sizes = _sizes(chosen, groups)
         notes = (*found.warnings, *machines.notes, *gaps.notes)
         return LeakFit(
@@ -146,15 +152,14 @@ class LeakModel:
             drift=float(line.coefficients[2]),
             drift_sd=float(np.sqrt(line.covariance[2, 2])),
             variances=line.variances,
-            lost=lost,
+            lost=loss_draws.losses(),
+            loss_draws=loss_draws,
             now=now,
             sizes=sizes,
             left_out=found.left_out,
             not_told_apart=not_told_apart(chosen, expected.slope, multiplier),
             cautions=(*cautions(sizes, season, now), *notes),
             corrected=_corrected(found, line, groups, balance, expected, middle),
-            draws=self.draws,
-            seed=self.seed,
             known=Known(
                 line=line,
                 groups=groups,

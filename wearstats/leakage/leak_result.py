@@ -11,8 +11,7 @@ from wearstats.errors import UsageError
 from wearstats.estimates import Estimate
 from wearstats.leakage.ahead import BoostAhead, Known
 from wearstats.leakage.boost_data import LeftOutRows
-from wearstats.leakage.gaps import gaps_at
-from wearstats.leakage.losses import Losses, worth_at
+from wearstats.leakage.losses import LossDraws, Losses
 from wearstats.leakage.machines import PATHS
 from wearstats.leakage.multiplier import Multiplier
 from wearstats.shown import Column, Readable, Summary, counted, intervals
@@ -47,6 +46,8 @@ class LeakFit(Readable):
     variances : mapping of str to float
         Of the log ratio: "unit", "meet", "build" where they vary, and "rest".
     lost : Losses
+    loss_draws : LossDraws
+        What it was drawn from.
     now : DataFrame
         Each unit's latest build and age.
     sizes : Sizes
@@ -55,8 +56,6 @@ class LeakFit(Readable):
     corrected : DataFrame
         The boost rows with tip_thou, boost_norm_psi, predicted_psi and why a row was not used,
         or "".
-    draws, seed : int
-        Of `lost`.
     known : Known
         What a forecast of boost rests on.
     """
@@ -67,14 +66,13 @@ class LeakFit(Readable):
     drift_sd: float
     variances: Mapping[str, float]
     lost: Losses
+    loss_draws: LossDraws
     now: pd.DataFrame
     sizes: Sizes
     left_out: tuple[LeftOutRows, ...]
     not_told_apart: tuple[str, ...]
     cautions: tuple[str, ...]
     corrected: pd.DataFrame
-    draws: int
-    seed: int
     known: Known
 
     @property
@@ -205,15 +203,7 @@ class LeakFit(Readable):
         """
         worth = self.lost.worth
         if overdrive_pct is not None:
-            worth = worth_at(
-                self.known.season,
-                self.now,
-                gaps_at(self.now, self.known.wears, self.known.readings),
-                self.multiplier,
-                self.draws,
-                np.random.default_rng(self.seed),
-                overdrive_pct=overdrive_pct,
-            )
+            worth = self.loss_draws.worth_at(overdrive_pct)
         return dict(zip(PATHS, worth.mean(axis=2), strict=True))
 
     def boost_ahead(self, rows: pd.DataFrame) -> dict[str, BoostAhead | str]:

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from wearstats.arrays import FloatArray
+from wearstats.arrays import FloatArray, IntArray
 from wearstats.errors import ObservationError
-from wearstats.leakage.balance import NEVER_NOUGHT, REFERENCE_PSI, Balance, makes_no_boost
+from wearstats.leakage.balance import NEVER_NOUGHT, REFERENCE_PSI, Balance
 from wearstats.leakage.gaps import Gaps, running_gaps
 from wearstats.leakage.multiplier import Multiplier
 from wearstats.leakage.running import Warmth
@@ -57,109 +57,98 @@ class Losses:
     fleet_total: FloatArray
 
 
-def losses(  # noqa: PLR0917 - what the loss is drawn from
-    season: Season,
-    now: pd.DataFrame,
-    gaps: Gaps,
-    multiplier: Multiplier,
-    draws: int,
-    rng: np.random.Generator,
-) -> Losses:
-    """Draw the multiplier, the clearances and what heat does to them.
+@dataclass(frozen=True, slots=True, eq=False)
+class LossDraws:
+    """What the loss is drawn from: multiplier, clearances and what heat does to them.
 
     Parameters
     ----------
     season : Season
-    now : DataFrame
-        Each unit's `place` among the season's rows.
+    places : ndarray of int64, shape (units,)
+        Where each unit's last run stands among the season's rows.
     gaps : Gaps
         Of each unit now.
     multiplier : Multiplier
-    draws : int
-    rng : numpy.random.Generator
+    draws, seed : int
+        The same seed gives the same draws to whatever is asked.
     """
-    places = now["place"].to_numpy(np.int64)
-    machines = season.balance.machines.take(places)
-    balance = Balance(
-        machines, season.balance.table, season.balance.heat_share, season.balance.none[places]
-    )
-    each, warm, cold = _drawn(gaps, multiplier, draws, rng)
-    grown = rng.standard_normal(cold.shape)
-    growth = gaps.growth[:, np.newaxis] + gaps.growth_sd[:, np.newaxis] * grown
-    hot = running_gaps(cold, machines, season.warmth, warm)
-    fresh = running_gaps(cold - growth, machines, season.warmth, warm)
-    scale = REFERENCE_PSI * season.unit_level[places]
-    area, before = balance.openings(hot), balance.openings(fresh)
-    full = each * np.maximum(area.sum(axis=0), NEVER_NOUGHT)
-    ratio = balance.ratio(full)
-    change = each * (area - before)
-    whole = balance.ratio(np.maximum(full - change.sum(axis=0), 0.0)) - ratio
-    slope = balance.slope(full)
-    moved = change.sum(axis=0)
-    small = np.abs(moved) < 1e-3 * full
-    rate = np.where(small, slope, whole / np.where(small, 1.0, moved))
-    fleet_since, fleet_total = _fleet(season, each[:, 0], rng)
-    return Losses(
-        since=scale * rate * change,
-        total=scale * (balance.none - ratio) * (each * area / full),
-        worth=scale * slope * each * balance.opening_per_thou(hot),
-        fleet_since=fleet_since,
-        fleet_total=fleet_total,
-    )
 
+    season: Season
+    places: IntArray
+    gaps: Gaps
+    multiplier: Multiplier
+    draws: int
+    seed: int
 
-def worth_at(  # noqa: PLR0917 - as `losses`
-    season: Season,
-    now: pd.DataFrame,
-    gaps: Gaps,
-    multiplier: Multiplier,
-    draws: int,
-    rng: np.random.Generator,
-    *,
-    overdrive_pct: float,
-) -> FloatArray:
-    """Draw what a thou more would cost each unit at another overdrive, the rest as last run.
+    def losses(self) -> Losses:
+        """Draw what each unit has lost, and what the runs fitted lost on average."""
+        season, gaps = self.season, self.gaps
+        balance = season.balance.take(self.places)
+        rng = np.random.default_rng(self.seed)
+        each, warm, cold = self._drawn(rng)
+        growth = gaps.growth_sd[:, np.newaxis] * rng.standard_normal(cold.shape)
+        growth = gaps.growth[:, np.newaxis] + growth
+        hot = running_gaps(cold, balance.machines, season.warmth, warm)
+        fresh = running_gaps(cold - growth, balance.machines, season.warmth, warm)
+        area, before = balance.openings(hot), balance.openings(fresh)
+        full = each * np.maximum(area.sum(axis=0), NEVER_NOUGHT)
+        ratio = balance.ratio(full)
+        change = each * (area - before)
+        whole = balance.ratio(np.maximum(full - change.sum(axis=0), 0.0)) - ratio
+        slope = balance.slope(full)
+        moved = change.sum(axis=0)
+        small = np.abs(moved) < 1e-3 * full
+        rate = np.where(small, slope, whole / np.where(small, 1.0, moved))
+        fleet_since, fleet_total = _fleet(season, each[:, 0], rng)
+        return Losses(
+            since=self._scale * rate * change,
+            total=self._scale * (balance.none - ratio) * (each * area / full),
+            worth=self._scale * slope * each * balance.opening_per_thou(hot),
+            fleet_since=fleet_since,
+            fleet_total=fleet_total,
+        )
 
-    Parameters
-    ----------
-    season, now, gaps, multiplier, draws, rng
-        As `losses`.
-    overdrive_pct : float
-        Percent, whatever its size.
+    def worth_at(self, overdrive_pct: float) -> FloatArray:
+        """Draw what a thou more would cost each unit at another overdrive, the rest as last run.
 
-    Returns
-    -------
-    ndarray, shape (3, draws, units), psi per thou
+        Parameters
+        ----------
+        overdrive_pct : float
+            Percent, whatever its size.
 
-    Raises
-    ------
-    ObservationError
-        A unit gives no boost at this overdrive, or heats its charge without end.
-    """
-    places = now["place"].to_numpy(np.int64)
-    asked = pd.DataFrame({"drive": np.full(len(now), 1.0 + overdrive_pct / 100.0)})
-    machines = season.balance.machines.take(places).as_run(asked)
-    share = season.balance.heat_share
-    if np.any(makes_no_boost(machines, share)):
-        message = f"{overdrive_pct:g} % over gives no boost, or heat without end, on some unit"
-        raise ObservationError(message)
-    balance = Balance.of(machines, season.balance.table, share)
-    each, warm, cold = _drawn(gaps, multiplier, draws, rng)
-    hot = running_gaps(cold, machines, season.warmth, warm)
-    full = each * np.maximum(balance.openings(hot).sum(axis=0), NEVER_NOUGHT)
-    scale = REFERENCE_PSI * season.unit_level[places]
-    return np.asarray(scale * balance.slope(full) * each * balance.opening_per_thou(hot))
+        Returns
+        -------
+        ndarray, shape (3, draws, units), psi per thou
 
+        Raises
+        ------
+        ObservationError
+            A unit gives no boost at this overdrive, or heats its charge without end.
+        """
+        drive = np.full(len(self.places), 1.0 + overdrive_pct / 100.0)
+        balance = self.season.balance.as_run(self.places, pd.DataFrame({"drive": drive}))
+        if balance is None:
+            message = f"{overdrive_pct:g} % over gives no boost, or heat without end, on some unit"
+            raise ObservationError(message)
+        each, warm, cold = self._drawn(np.random.default_rng(self.seed))
+        hot = running_gaps(cold, balance.machines, self.season.warmth, warm)
+        full = each * np.maximum(balance.openings(hot).sum(axis=0), NEVER_NOUGHT)
+        worth = self._scale * balance.slope(full) * each * balance.opening_per_thou(hot)
+        return np.asarray(worth)
 
-def _drawn(
-    gaps: Gaps, multiplier: Multiplier, draws: int, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Draw multiplier and heat, shape (draws, 1), and cold clearances, shape (3, draws, units)."""
-    theta = multiplier.draws(draws, rng)
-    heat = rng.standard_normal(draws)
-    stray = rng.standard_normal((len(gaps.mean), draws, gaps.mean.shape[1]))
-    cold = gaps.mean[:, np.newaxis] + gaps.sd[:, np.newaxis] * stray
-    return theta[:, np.newaxis], heat[:, np.newaxis], cold
+    @property
+    def _scale(self) -> FloatArray:
+        """Psi for each unit of pressure ratio, shape (units,)."""
+        return np.asarray(REFERENCE_PSI * self.season.unit_level[self.places])
+
+    def _drawn(self, rng: np.random.Generator) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Draw multiplier and heat, (draws, 1), and cold clearances, (3, draws, units)."""
+        theta = self.multiplier.draws(self.draws, rng)
+        heat = rng.standard_normal(self.draws)
+        mean, sd = self.gaps.mean, self.gaps.sd
+        stray = rng.standard_normal((len(mean), self.draws, mean.shape[1]))
+        cold = mean[:, np.newaxis] + sd[:, np.newaxis] * stray
+        return theta[:, np.newaxis], heat[:, np.newaxis], cold
 
 
 def _fleet(

@@ -64,16 +64,33 @@ class Stakes:
         level = chances.ahead_if_sound.level
         return estimate_over(gained, ahead.weights, level, unit=self.currency)
 
-    def value_of_look(self, chances: Chances) -> float:
-        """Return what a look is worth before the runs ahead, all that is unknown averaged over.
+    def weighed(self, chances: Chances) -> "Weighed":
+        """Return the gain, and what a look is worth before the runs ahead.
 
         A look that finds the strips failed saves a run on them, which would cost a burn-through;
         one that finds them sound lets them run on where they would have been renewed. What has
         already been lost is lost with or without it.
         """
-        sound, gain = _middle(chances.sound_now), _middle(self.gain(chances))
-        without = sound * gain - (1.0 - sound) * self.burn_through
-        return sound * max(gain, 0.0) - max(without, 0.0)
+        gain = self.gain(chances)
+        sound, middle = _middle(chances.sound_now), _middle(gain)
+        without = sound * middle - (1.0 - sound) * self.burn_through
+        return Weighed(gain, sound * max(middle, 0.0) - max(without, 0.0))
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """What running on is worth against restripping.
+
+    Parameters
+    ----------
+    gain : Estimate
+        What the runs ahead gain over new strips now, if these are sound; in the currency.
+    value_of_look : float
+        All that is unknown averaged over.
+    """
+
+    gain: Estimate
+    value_of_look: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +114,6 @@ class Case:
         Whether the runs ahead must keep the bound; else only "still sound now" must, and the
         rest is weighed by cost.
     service_limit_runs : float or None
-    stakes : Stakes or None
-        None where no cost is weighed.
     cost_of_look : float or None
         None where nobody said: then a look is asked for where the chance of being sound now is
         under the bound.
@@ -116,14 +131,13 @@ class Case:
     bound: float
     asks_for_chance: bool
     service_limit_runs: float | None
-    stakes: Stakes | None
     cost_of_look: float | None = None
     failures: int | None = None
     factor: Estimate | None = None
 
 
-def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
-    """Return the advice and its reason, the first of these that holds.
+def advise(case: Case, chances: Chances, weighed: Weighed | None) -> tuple[Advice, str]:
+    """Return the advice and its reason, the first of these that holds; None weighs no cost.
 
     1. the runs ahead would pass the service limit: restrip;
     2. a chance is asked for, and even strips found sound would not keep it: restrip where new
@@ -143,10 +157,13 @@ def advise(case: Case, chances: Chances) -> tuple[Advice, str]:
     if case.asks_for_chance and _middle(chances.ahead_if_sound) < case.bound:
         advice, reason = _never_enough(case, chances)
         return advice, _sentence(reason, case)
-    dear = _too_dear(case, chances)
+    dear = _too_dear(case, weighed)
     if dear is not None:
         return Advice.RESTRIP, _sentence(dear, case)
-    advice, reason = (_by_chance if case.asks_for_chance else _by_cost)(case, chances)
+    if case.asks_for_chance:
+        advice, reason = _by_chance(case, chances)
+    else:
+        advice, reason = _by_cost(case, chances, weighed)
     if advice is Advice.RUN and _prior_speaks(case, chances):
         advice, reason = Advice.LOOK, _too_few(case, chances)
     return advice, _sentence(reason, case)
@@ -190,20 +207,20 @@ def _by_chance(case: Case, chances: Chances) -> tuple[Advice, str]:
     )
 
 
-def _by_cost(case: Case, chances: Chances) -> tuple[Advice, str]:
-    if _pays_to_look(case, chances):
+def _by_cost(case: Case, chances: Chances, weighed: Weighed | None) -> tuple[Advice, str]:
+    if _pays_to_look(case, chances, weighed):
         worth = ""
-        if case.stakes is not None:
-            value = about_money(case.stakes.value_of_look(chances), case.stakes.currency)
+        if weighed is not None:
+            value = about_money(weighed.value_of_look, weighed.gain.unit)
             worth = f"; it is worth up to {value}"
         return Advice.LOOK, _what_a_look_does(case, chances) + worth
-    return Advice.RUN, _weighed(case, chances)
+    return Advice.RUN, _against_new(case, weighed)
 
 
-def _pays_to_look(case: Case, chances: Chances) -> bool:
-    if case.stakes is None or case.cost_of_look is None:
+def _pays_to_look(case: Case, chances: Chances, weighed: Weighed | None) -> bool:
+    if weighed is None or case.cost_of_look is None:
         return _middle(chances.sound_now) < case.bound
-    return case.stakes.value_of_look(chances) > case.cost_of_look
+    return weighed.value_of_look > case.cost_of_look
 
 
 def _what_a_look_does(case: Case, chances: Chances, bound: float | None = None) -> str:
@@ -215,16 +232,16 @@ def _what_a_look_does(case: Case, chances: Chances, bound: float | None = None) 
     )
 
 
-def _weighed(case: Case, chances: Chances) -> str:
+def _against_new(case: Case, weighed: Weighed | None) -> str:
     more = runs_in_words(case.runs_ahead, more=True)
-    if case.stakes is None:
+    if weighed is None:
         return f"no cost speaks against {more}"
-    gain = case.stakes.gain(chances)
+    gain = weighed.gain
     verb = "costs" if case.runs_ahead == 1 else "cost"
     between = less_or_more(gain)
     if abs(_middle(gain)) < _NO_MONEY:
         return f"{more} on these strips {verb} as much as on new ones ({between})"
-    worth = about_money(abs(_middle(gain)), case.stakes.currency)
+    worth = about_money(abs(_middle(gain)), gain.unit)
     than = "more" if _middle(gain) < 0 else "less"
     return f"{more} on these strips {verb} {worth} {than} than on new ones ({between})"
 
@@ -250,12 +267,11 @@ def over_service_limit(case: Case) -> str | None:
     )
 
 
-def _too_dear(case: Case, chances: Chances) -> str | None:
-    stakes = case.stakes
-    if stakes is None or _middle(stakes.gain(chances)) >= 0:
+def _too_dear(case: Case, weighed: Weighed | None) -> str | None:
+    if weighed is None or _middle(weighed.gain) >= 0:
         return None
     unseen = ", even if a look finds these sound" if case.age > case.last_look else ""
-    return f"{_weighed(case, chances)}{unseen}"
+    return f"{_against_new(case, weighed)}{unseen}"
 
 
 def _since_look(case: Case) -> str:

@@ -11,7 +11,7 @@ import pandas as pd
 from wearstats.errors import PlanError, UsageError
 from wearstats.estimates import Estimate
 from wearstats.lives import StripLives
-from wearstats.plans.advice import Advice, Case, Stakes, advise, over_service_limit
+from wearstats.plans.advice import Advice, Case, Stakes, Weighed, advise, over_service_limit
 from wearstats.plans.chance import Chances, chances
 from wearstats.plans.draws import SurvivalDraws, checked_share
 from wearstats.plans.fleet import FleetOutlook, UnitApart, UnitOutlook
@@ -149,10 +149,11 @@ class _Ask:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Strips:
-    """The strips in use on a unit: its curve, and what a look that found them hot adds."""
+    """The strips in use on a unit: its curve, what a look that found them hot adds, the stakes."""
 
     curve: _Curve
     hot: HotDraws | None
+    stakes: Stakes | None
 
 
 def _stakes(
@@ -232,12 +233,12 @@ def _unit_outlook(name: str, lives: StripLives, ask: _Ask, limit: float | None) 
         bound=ask.plan.least_chance,
         asks_for_chance=ask.plan.asks_for_chance,
         service_limit_runs=limit,
-        stakes=_stakes(ask, curve.interval, age, ask.lost_on(name, build)),
         cost_of_look=None if ask.plan.costs is None else ask.plan.costs.look,
         failures=ask.failures,
         factor=ask.factors.get(name),
     )
-    return _told(name, build, case, ask, _Strips(curve, hot))
+    stakes = _stakes(ask, curve.interval, age, ask.lost_on(name, build))
+    return _told(name, build, case, ask, _Strips(curve, hot, stakes))
 
 
 def _why_untold(lives: StripLives, name: str, build: int) -> str:
@@ -255,8 +256,12 @@ def _last_state(runs: pd.DataFrame, name: str, build: int) -> str | None:
 def _told(name: str, build: int, case: Case, ask: _Ask, strips: _Strips) -> UnitOutlook:
     curve, hot = strips.curve, strips.hot
 
-    def outlook_of(advice: Advice, reason: str, found: Chances | None = None) -> UnitOutlook:
-        stakes = None if found is None else case.stakes
+    def outlook_of(
+        advice: Advice,
+        reason: str,
+        found: Chances | None = None,
+        weighed: Weighed | None = None,
+    ) -> UnitOutlook:
         return UnitOutlook(
             name,
             advice,
@@ -269,8 +274,8 @@ def _told(name: str, build: int, case: Case, ask: _Ask, strips: _Strips) -> Unit
             service_limit_runs=case.service_limit_runs,
             interval=None if ask.in_use.draws_of is None else curve.interval,
             strips=hot,
-            gain=None if stakes is None or found is None else stakes.gain(found),
-            value_of_look=None if stakes is None or found is None else stakes.value_of_look(found),
+            gain=None if weighed is None else weighed.gain,
+            value_of_look=None if weighed is None else weighed.value_of_look,
         )
 
     try:
@@ -289,4 +294,5 @@ def _told(name: str, build: int, case: Case, ask: _Ask, strips: _Strips) -> Unit
         if limit is not None:
             return outlook_of(Advice.RESTRIP, limit)
         return outlook_of(Advice.LOOK, f"It cannot be told: {error}.")
-    return outlook_of(*advise(case, found), found)
+    weighed = None if strips.stakes is None else strips.stakes.weighed(found)
+    return outlook_of(*advise(case, found, weighed), found, weighed)

@@ -4,13 +4,13 @@ import numpy as np
 
 from wearstats.arrays import FloatArray
 from wearstats.errors import UsageError
+from wearstats.leakage import drive_ratio
 from wearstats.life.regression_posterior import HazardRegressionPosterior
 from wearstats.lives import StripLives
 from wearstats.lives.histories import Histories
 from wearstats.records.schema import SHEETS
 
 OVERDRIVE = "overdrive_pct"
-_LEAST_RATIO, _LEAST_PERCENT = 0.5, 2.0
 _SPELT = {"pct": "%", "psi": "psi", "thou": "thou", "rpm": "rpm", "f": "F", "inhg": "inHg"}
 _NEAR_SD = 0.5
 _FEWEST_NEAR = 5
@@ -85,11 +85,7 @@ class Place:
 
 
 def _percent_of_ratio(name: str, value: float | str) -> tuple[float | str, list[str]]:
-    if (
-        name != OVERDRIVE
-        or not isinstance(value, float | int)
-        or not _LEAST_RATIO <= value < _LEAST_PERCENT
-    ):
+    if name != OVERDRIVE or not isinstance(value, float | int) or drive_ratio(value) != value:
         return value, []
     percent = round(100 * (value - 1), 6)
     return percent, [f"Overdrive {value:g} is taken as the drive ratio: {percent:g} % over."]

@@ -37,7 +37,6 @@ a spread between units hides a steeper shape."""
 _STEEPER = 1.6
 _KEPT = 800
 _SHUFFLED = 20261126
-_NEGLIGIBLE = 18.0
 _FEWEST_UNITS = 2
 
 

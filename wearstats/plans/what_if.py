@@ -252,7 +252,7 @@ def what_if(
     then, remarks, extrapolated = place.settled(values, fit)
     mean = fit.exposures.standardised(fit.exposures.mean)
     psi, said = ask.lost_at(values)
-    psi_now, _ = ask.lost_at({})
+    psi_now = ask.lost_at({})[0] if OVERDRIVE in values else psi
     remarks += said
     slope = np.exp(fit.points[:, 1])
 
